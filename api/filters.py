@@ -1,0 +1,155 @@
+"""What lists can be narrowed by; a value of the wrong kind is refused, never ignored."""
+
+from typing import Any
+
+import django_filters as filters
+from django import forms
+from django.core.exceptions import ValidationError
+
+from accounts.instants import instant
+from fleet.models import Installation, Vehicle
+from fleet.vin import normalised_vin
+from inspections.models import VERDICTS, Decline, Defect, Inspection, Meter
+from schedules.models import DUE_STATES, CheckPlan, DueDate, Reminder
+
+
+class InstantFormField(forms.CharField):
+    """An RFC 3339 instant in an address."""
+
+    def to_python(self, value: Any) -> Any:
+        """Return the instant; a plus sign that an address turned into a space is read as one."""
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            return instant(text.replace(" ", "+"))
+        except ValueError as error:
+            raise ValidationError(str(error), code="invalid") from None
+
+
+class InstantFilter(filters.Filter):  # type: ignore[misc]
+    """Compare with an instant."""
+
+    field_class = InstantFormField
+
+
+class RowFilter(filters.FilterSet):  # type: ignore[misc]
+    """Every list can be asked for what changed after an instant."""
+
+    changed_after = InstantFilter(field_name="changed_at", lookup_expr="gt")
+
+
+class VehicleFilter(RowFilter):
+    """Vehicles by depot, plate, number or VIN."""
+
+    depot = filters.UUIDFilter(field_name="depot__uuid")
+    fleet_number = filters.CharFilter()
+    registration = filters.CharFilter()
+    vin = filters.CharFilter(method="filter_vin")
+    in_service = filters.BooleanFilter()
+
+    class Meta:
+        model = Vehicle
+        fields: list[str] = []
+
+    def filter_vin(self, queryset: Any, name: str, value: str) -> Any:
+        """Take the number with spaces and in small letters too."""
+        return queryset.filter(vin=normalised_vin(value))
+
+
+class InstallationFilter(RowFilter):
+    """Installations by what is written on the vehicle and on the unit."""
+
+    vehicle = filters.UUIDFilter(field_name="vehicle__uuid")
+    depot = filters.UUIDFilter(field_name="vehicle__depot__uuid")
+    fleet_number = filters.CharFilter(field_name="vehicle__fleet_number")
+    registration = filters.CharFilter(field_name="vehicle__registration")
+    vin = filters.CharFilter(method="filter_vin")
+    serial_number = filters.CharFilter(field_name="retarder__serial_number")
+
+    class Meta:
+        model = Installation
+        fields: list[str] = []
+
+    def filter_vin(self, queryset: Any, name: str, value: str) -> Any:
+        """Take the number with spaces and in small letters too."""
+        return queryset.filter(vehicle__vin=normalised_vin(value))
+
+
+class OfInstallationFilter(RowFilter):
+    """Rows that belong to an installation."""
+
+    installation = filters.UUIDFilter(field_name="installation__uuid")
+    vehicle = filters.UUIDFilter(field_name="installation__vehicle__uuid")
+
+
+class InspectionFilter(OfInstallationFilter):
+    """Inspections by verdict and time."""
+
+    verdict = filters.ChoiceFilter(choices=VERDICTS)
+    performed_after = InstantFilter(field_name="performed_at", lookup_expr="gt")
+    performed_before = InstantFilter(field_name="performed_at", lookup_expr="lt")
+
+    class Meta:
+        model = Inspection
+        fields: list[str] = []
+
+
+class DueFilter(OfInstallationFilter):
+    """Due dates by state, day and depot."""
+
+    state = filters.ChoiceFilter(choices=DUE_STATES)
+    depot = filters.UUIDFilter(field_name="depot__uuid")
+    due_before = filters.DateFilter(field_name="due_on", lookup_expr="lt")
+
+    class Meta:
+        model = DueDate
+        fields: list[str] = []
+
+
+class CheckPlanFilter(OfInstallationFilter):
+    """Check plans by installation."""
+
+    class Meta:
+        model = CheckPlan
+        fields: list[str] = []
+
+
+class ReminderFilter(OfInstallationFilter):
+    """Reminders by installation and stage."""
+
+    lead_stage = filters.ChoiceFilter(choices=Reminder.STAGES)
+
+    class Meta:
+        model = Reminder
+        fields: list[str] = []
+
+
+class DefectFilter(OfInstallationFilter):
+    """Defects by state."""
+
+    state = filters.ChoiceFilter(choices=Defect.STATES)
+
+    class Meta:
+        model = Defect
+        fields: list[str] = []
+
+
+class DeclineFilter(OfInstallationFilter):
+    """Declines by state."""
+
+    state = filters.ChoiceFilter(choices=Decline.STATES)
+
+    class Meta:
+        model = Decline
+        fields: list[str] = []
+
+
+class MeterFilter(RowFilter):
+    """Meters by kind."""
+
+    kind = filters.ChoiceFilter(choices=Meter.KINDS)
+
+    class Meta:
+        model = Meter
+        fields: list[str] = []

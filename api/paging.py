@@ -1,0 +1,59 @@
+"""Lists page by key, so that page a thousand costs what page one does; nothing is counted unless asked."""
+
+from typing import TYPE_CHECKING, Any
+
+from django.core.exceptions import ValidationError as InvalidValue
+from django.db import DataError
+from django.utils.translation import gettext as _
+from rest_framework import exceptions
+from rest_framework.pagination import CursorPagination
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+if TYPE_CHECKING:
+    # rest_framework.views reads the setting that names this module.
+    from rest_framework.views import APIView
+
+HIGHEST_COUNT = 10_000
+
+
+class KeysetPagination(CursorPagination):
+    """`results`, `next`, `previous`, a Link header, and a capped `count` for `?count=true`."""
+
+    page_size = 50
+    max_page_size = 500
+    page_size_query_param = "page_size"
+    ordering = ("-pk",)
+
+    def get_ordering(self, request: Request, queryset: Any, view: "APIView") -> tuple[str, ...]:
+        """Let each list have its own order; the key at the end makes it one order only."""
+        return getattr(view, "ordering", self.ordering)
+
+    def paginate_queryset(self, queryset: Any, request: Request, view: "APIView | None" = None) -> Any:
+        """Return one page; a cursor that was not made here is refused."""
+        self.count = None
+        if request.query_params.get("count") == "true":
+            self.count = queryset.order_by()[:HIGHEST_COUNT].count()
+        try:
+            return super().paginate_queryset(queryset, request, view)
+        except (ValueError, TypeError, OverflowError, InvalidValue, DataError, exceptions.NotFound):
+            detail = _("This is not a cursor of this list; follow next and previous.")
+            raise exceptions.ValidationError({"cursor": detail}, "invalid") from None
+
+    def get_paginated_response(self, data: Any) -> Response:
+        """Answer a page with its neighbours."""
+        links = {"next": self.get_next_link(), "previous": self.get_previous_link()}
+        counted = {} if self.count is None else {"count": self.count}
+        answer = Response({"results": data, **links, **counted})
+        header = ", ".join(
+            f'<{url}>; rel="{"prev" if name == "previous" else name}"' for name, url in links.items() if url
+        )
+        if header:
+            answer["Link"] = header
+        return answer
+
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        """Describe a page."""
+        link = {"type": ["string", "null"], "format": "uri"}
+        properties = {"results": schema, "next": link, "previous": link, "count": {"type": "integer"}}
+        return {"type": "object", "required": ["results", "next", "previous"], "properties": properties}

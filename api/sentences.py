@@ -1,0 +1,104 @@
+"""Sentences for the codes of a judgement, in the reader's language; calc and the database hold codes and numbers."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+SENTENCES: dict[str, Any] = {
+    # Findings.
+    "rest_current": _(
+        "%(current_a)s A flows with everything off, more than the meter's zero explains; nothing was subtracted. "
+        "Isolate and look for a contact that does not open."
+    ),
+    "rest_current_negative": _(
+        "%(current_a)s A with everything off is no zero of this meter; nothing was subtracted. Zero the clamp off the "
+        "cable and read again."
+    ),
+    "rest_current_subtracted": _("%(current_a)s A with everything off was taken as the meter's zero and subtracted."),
+    "rest_not_read": _("Volts and amps with everything off were not read."),
+    "output_mismatch": _("With inputs %(energised)s on, outputs %(expected)s should be live; live were: %(seen)s."),
+    "lamp_mismatch": _("With inputs %(energised)s on, lamps %(expected)s should be lit; lit were: %(seen)s."),
+    "over_current": _(
+        "The stage draws %(level_percent)s %% of rated, over %(limit_percent)s %%. Stop, everything off, isolate; do "
+        "not energise it again, and fit no new fuse, before lead to frame has been read with the power isolated."
+    ),
+    "not_capable": _(
+        "With these meters and this temperature a clear pass is out of reach (capability %(capability)s); most of the "
+        "uncertainty comes from: %(dominant_source)s."
+    ),
+    "coil_temperature_assumed": _(
+        "The coil temperature is assumed: %(coil_temperature_c)s ± %(coil_temperature_bound_c)s °C."
+    ),
+    "temperature_bound_below_usual": _(
+        "The coil temperature is stated to ± %(coil_temperature_bound_c)s °C; by this method ± %(usual_bound_c)s °C is "
+        "usual. It was taken as stated."
+    ),
+    "reference_voltage_unknown": _(
+        "The rating states no voltage, so its amps cannot be held against these; the stages are compared with each "
+        "other."
+    ),
+    "tolerance_assumed": _("The rating states no tolerance; ± %(tolerance_percent)s %% is assumed."),
+    "shared_ground_not_tested": _("Without a cumulative pass a poor shared ground stays unseen."),
+    "supply_not_tested": _("The engine was off, so the supply itself was not checked."),
+    "stages_not_read": _("Stages not read: %(stages)s."),
+    # Reasons of a verdict.
+    "outside_limits": _(
+        "%(normalised_current_a)s A ± %(expanded_uncertainty_a)s A is outside the limits %(limits)s. Stop and find "
+        "the fault."
+    ),
+    "outside_not_certain": _(
+        "%(normalised_current_a)s A is outside the limits %(limits)s, but ± %(expanded_uncertainty_a)s A reaches into "
+        "them. Read again cold, or with a better clamp."
+    ),
+    "inside_not_certain": _(
+        "%(normalised_current_a)s A is inside the limits %(limits)s, but ± %(expanded_uncertainty_a)s A reaches out of "
+        "them."
+    ),
+    "stage_not_read": _("The stage was not read."),
+    "no_readings": _("No stage was read."),
+    "tolerance_unknown": _("The rating has no tolerance to judge by."),
+    "no_voltage": _("There was no voltage at the box."),
+    "over_range": _("A reading is above the meter's range."),
+    "electronic_drive": _("The drive is electronic: average amps and volts are not related by resistance."),
+    "step_without_predecessor": _("The step has no reading of the same inputs without this stage to compare with."),
+    # Remedies.
+    "no_action": _("Nothing to repair by these readings."),
+    "measure_further": _("Read further before replacing anything."),
+}
+SOURCES: dict[str, Any] = {
+    "ammeter": _("clamp"),
+    "voltmeter": _("voltmeter"),
+    "coil_temperature": _("coil temperature"),
+    "temperature_coefficient": _("temperature coefficient of copper"),
+    "rest_current": _("rest current"),
+    "repeatability": _("scatter of repeated readings"),
+    "step_repeatability": _("scatter from step to step"),
+}
+CAUTION = _(
+    "The result is about the readings taken, not a statement that a vehicle is safe or lawful: follow the maker's "
+    "instructions, local codes, and licensed practice."
+)
+NOTHING_SEEN = _("none")
+
+
+def sentence(code: str, params: Mapping[str, Any]) -> str:
+    """Return the sentence of a code with its numbers, rounded for reading."""
+    return str(SENTENCES[code]) % {**{name: _shown(value) for name, value in params.items()}, **_derived(params)}
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    return str(SOURCES.get(value, value)) or str(NOTHING_SEEN)
+
+
+def _derived(params: Mapping[str, Any]) -> dict[str, str]:
+    """Return the limits as one phrase: a rating may have only one."""
+    lower_a, upper_a = params.get("lower_limit_a"), params.get("upper_limit_a")
+    sides = [
+        "" if lower_a is None else gettext("from %(limit)s A") % {"limit": _shown(lower_a)},
+        "" if upper_a is None else gettext("to %(limit)s A") % {"limit": _shown(upper_a)},
+    ]
+    return {"limits": " ".join(filter(None, sides))}

@@ -1,0 +1,1 @@
+"""What comes in, checked for types and presence, and what goes out."""

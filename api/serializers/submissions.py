@@ -1,0 +1,88 @@
+"""What clients post: assessments, inspections, batches of them."""
+
+from typing import Any
+from uuid import UUID
+
+from django.utils.translation import gettext_lazy as _
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from api.fields import Flag, Id, Instant, OneOf, Text
+from api.serializers.readings import (
+    CablesSerializer,
+    MeterFiguresSerializer,
+    RatingSerializer,
+    ReadingsSerializer,
+    rating_from,
+)
+from inspections.models import PURPOSES
+
+MOST_ITEMS = 500
+
+
+@extend_schema_field({"oneOf": [{"type": "string", "format": "uuid"}, {"$ref": "#/components/schemas/MeterFigures"}]})
+class MeterOrId(serializers.Field[Any, Any, Any, Any]):
+    """A meter on file by its id, or its figures inline."""
+
+    def to_internal_value(self, data: Any) -> UUID | dict[str, Any]:
+        """Return the id or the checked figures."""
+        if not isinstance(data, dict):
+            return Id().to_internal_value(data)
+        figures = MeterFiguresSerializer(data=data)
+        figures.is_valid(raise_exception=True)
+        return dict(figures.validated_data)
+
+    def to_representation(self, value: Any) -> Any:
+        """Return what was given."""
+        return value
+
+
+class AssessmentSerializer(ReadingsSerializer):
+    """Readings to judge without storing, against an inline rating or an installation's rating on file."""
+
+    installation = Id(required=False, allow_null=True)
+    rating = RatingSerializer(required=False, allow_null=True)
+    ammeter = MeterOrId()
+    voltmeter = MeterOrId()
+    cables = CablesSerializer(required=False, allow_null=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Ask for exactly one rating, and hand it on as calc knows it."""
+        attrs = super().validate(attrs)
+        if ("rating" in attrs) == ("installation" in attrs):
+            raise serializers.ValidationError({"rating": _("Give either rating or installation.")}, "required")
+        if "rating" in attrs:
+            attrs["rating"] = rating_from(attrs["rating"])
+        return attrs
+
+
+class InspectionSerializer(ReadingsSerializer):
+    """One visit's evidence under an id that the client made."""
+
+    id = Id(client_made=True)
+    installation = Id()
+    performed_at = Instant()
+    ammeter = Id()
+    voltmeter = Id()
+    purpose = OneOf(PURPOSES, required=False, allow_null=True)
+    retest_of = serializers.ListField(child=Id(), required=False, allow_null=True, max_length=50)
+    notes = Text(max_length=10_000, required=False, allow_null=True, allow_blank=True)
+    sign = Flag(required=False)
+    supersedes = Id(required=False, allow_null=True)
+    supersede_reason = Text(max_length=1_000, required=False, allow_null=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Fill in purpose, method and signature, and ask for a reason where an earlier check is replaced."""
+        attrs = super().validate(attrs)
+        attrs.setdefault("purpose", "routine")
+        attrs.setdefault("coil_temperature_method", "measured" if "coil_temperature_c" in attrs else "unknown")
+        attrs.setdefault("sign", True)
+        if "supersedes" in attrs and "supersede_reason" not in attrs:
+            raise serializers.ValidationError({"supersede_reason": _("Needed where a check is replaced.")}, "required")
+        return attrs
+
+
+class InspectionBatchSerializer(serializers.Serializer[Any]):
+    """Inspections to store one by one; each is checked and answered on its own."""
+
+    items = serializers.ListField(child=serializers.JSONField(), max_length=MOST_ITEMS)

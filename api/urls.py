@@ -1,0 +1,37 @@
+"""Addresses under /api/v1/."""
+
+from django.urls import include, path, register_converter
+from django.urls.converters import UUIDConverter
+from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSplitView
+from rest_framework.routers import SimpleRouter
+
+from api.views import rows
+from api.views.assessments import AssessmentView
+from api.views.inspections import InspectionViewSet
+
+
+class OutsideId(UUIDConverter):
+    """A UUID in an address, in small or capital letters."""
+
+    regex = "[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}"
+
+
+register_converter(OutsideId, "outside_id")
+
+router = SimpleRouter(use_regex_path=False)
+router.register("vehicles", rows.VehicleViewSet, "vehicle")
+router.register("installations", rows.InstallationViewSet, "installation")
+router.register("inspections", InspectionViewSet, "inspection")
+router.register("meters", rows.MeterViewSet, "meter")
+router.register("defects", rows.DefectViewSet, "defect")
+router.register("check-plans", rows.CheckPlanViewSet, "check-plan")
+router.register("due", rows.DueViewSet, "due")
+router.register("declines", rows.DeclineViewSet, "decline")
+router.register("reminders", rows.ReminderViewSet, "reminder")
+
+urlpatterns = [
+    path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),
+    path("docs/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="docs"),
+    path("assessments/", AssessmentView.as_view(), name="assessment"),
+    path("", include(router.urls)),
+]

@@ -1,0 +1,147 @@
+"""What is to be said beside the amps of one visit."""
+
+from collections.abc import Iterator
+
+from calc.errors import RELATIVE_SLACK
+from calc.evidence import Evidence, StageReading
+from calc.judgement import Finding, Parameters, Severity, StageJudgement
+from calc.rest import FLOWING, HIGHEST_ZERO_SHARE_OF_RATED, NEGATIVE, NOT_READ, SUBTRACTED
+from calc.temperature import coil_temperature
+
+OVER_CURRENT_PERCENT = 130.0
+_SEVERITY_ORDER = {"defect": 0, "caution": 1, "note": 2}
+_REST: dict[int, tuple[str, Severity]] = {
+    FLOWING: ("rest_current", "defect"),
+    NEGATIVE: ("rest_current_negative", "caution"),
+    SUBTRACTED: ("rest_current_subtracted", "note"),
+    NOT_READ: ("rest_not_read", "note"),
+}
+
+
+def findings_of(evidence: Evidence, stages: list[StageJudgement], rest_meaning: int) -> tuple[Finding, ...]:
+    """Return the findings of one visit, defects first."""
+    found = [
+        *_rest_findings(evidence, rest_meaning),
+        *_output_findings(evidence),
+        *_lamp_findings(evidence),
+        *_stage_findings(evidence, stages),
+        *_temperature_findings(evidence),
+        *_unchecked(evidence),
+    ]
+    return tuple(sorted(found, key=lambda finding: (_SEVERITY_ORDER[finding.severity], finding.stage or 0)))
+
+
+def _rest_findings(evidence: Evidence, rest_meaning: int) -> Iterator[Finding]:
+    if rest_meaning not in _REST:
+        return
+    code, severity = _REST[rest_meaning]
+    params: dict[str, float | str] = {}
+    if evidence.rest is not None:
+        smallest_a = min(evidence.rating.rated_currents_a)
+        params = {
+            "current_a": evidence.rest.current_a,
+            "supply_voltage_v": evidence.rest.supply_voltage_v,
+            "largest_zero_a": HIGHEST_ZERO_SHARE_OF_RATED * smallest_a,
+        }
+    yield Finding(code, severity, None, params)
+
+
+def _output_findings(evidence: Evidence) -> Iterator[Finding]:
+    looked_at = {
+        (reading.stage, reading.energised, tuple(sorted(set(reading.outputs_live))))
+        for reading in evidence.stage_readings
+        if reading.outputs_live is not None
+    }
+    for stage, energised, seen in sorted(looked_at):
+        expected = _declared_outputs(evidence, energised)
+        if seen != expected:
+            yield Finding("output_mismatch", "defect", stage, _seen_params(energised, expected, seen))
+
+
+def _declared_outputs(evidence: Evidence, energised: tuple[int, ...]) -> tuple[int, ...]:
+    by_input = evidence.relay_box.outputs_by_input
+    if by_input is None:
+        return tuple(sorted(set(energised)))
+    return tuple(sorted({output for control_input in energised for output in by_input[control_input - 1]}))
+
+
+def _lamp_findings(evidence: Evidence) -> Iterator[Finding]:
+    looked_at = {
+        (reading.stage, reading.energised, tuple(sorted(set(reading.lamps_lit))))
+        for reading in evidence.stage_readings
+        if reading.lamps_lit is not None
+    }
+    for stage, energised, seen in sorted(looked_at):
+        expected = _expected_lamps(evidence, energised)
+        if expected is not None and seen != expected:
+            yield Finding("lamp_mismatch", "caution", stage, _seen_params(energised, expected, seen))
+
+
+def _expected_lamps(evidence: Evidence, energised: tuple[int, ...]) -> tuple[int, ...] | None:
+    lamps = evidence.relay_box.lamps
+    if lamps == evidence.rating.stages:
+        return tuple(sorted(set(energised)))
+    return (1,) if lamps == 1 else None
+
+
+def _seen_params(energised: tuple[int, ...], expected: tuple[int, ...], seen: tuple[int, ...]) -> Parameters:
+    return {"energised": _listed(energised), "expected": _listed(expected), "seen": _listed(seen)}
+
+
+def _listed(numbers: tuple[int, ...]) -> str:
+    return ", ".join(map(str, sorted(set(numbers))))
+
+
+def _stage_findings(evidence: Evidence, stages: list[StageJudgement]) -> Iterator[Finding]:
+    for judged in stages:
+        if judged.level_percent is not None and judged.level_percent > OVER_CURRENT_PERCENT * (1 + RELATIVE_SLACK):
+            params = {"level_percent": judged.level_percent, "limit_percent": OVER_CURRENT_PERCENT}
+            yield Finding("over_current", "defect", judged.stage, params)
+        if judged.capability is not None and judged.capability < 1:
+            severity: Severity = "note" if evidence.decision_rule == "simple" else "caution"
+            yield Finding("not_capable", severity, judged.stage, _incapable_params(judged, judged.capability))
+
+
+def _incapable_params(judged: StageJudgement, capability: float) -> Parameters:
+    dominant = judged.budget[0]
+    return {
+        "capability": capability,
+        "dominant_source": dominant.source,
+        "dominant_variance_share": dominant.variance_share,
+    }
+
+
+def _temperature_findings(evidence: Evidence) -> Iterator[Finding]:
+    coil = coil_temperature(evidence)
+    params: dict[str, float | str] = {
+        "coil_temperature_c": coil.temperature_c,
+        "coil_temperature_bound_c": coil.bound_c,
+    }
+    if coil.assumed:
+        yield Finding("coil_temperature_assumed", "note", None, params)
+    if coil.below_usual_bound_c is not None:
+        params["usual_bound_c"] = coil.below_usual_bound_c
+        params["method"] = evidence.coil_temperature_method or ""
+        yield Finding("temperature_bound_below_usual", "note", None, params)
+
+
+def _unchecked(evidence: Evidence) -> Iterator[Finding]:
+    if not evidence.rating.reference_voltage_v:
+        yield Finding("reference_voltage_unknown", "note", None, {})
+    if evidence.rating.tolerance_assumed:
+        yield Finding("tolerance_assumed", "note", None, _tolerance_params(evidence))
+    if evidence.rating.stages > 1 and not any(_is_cumulative(reading) for reading in evidence.stage_readings):
+        yield Finding("shared_ground_not_tested", "note", None, {})
+    if evidence.engine_state == "off":
+        yield Finding("supply_not_tested", "note", None, {})
+    if evidence.stages_not_read:
+        yield Finding("stages_not_read", "note", None, {"stages": _listed(evidence.stages_not_read)})
+
+
+def _tolerance_params(evidence: Evidence) -> Parameters:
+    sides = (evidence.rating.tolerance_lower_percent, evidence.rating.tolerance_upper_percent)
+    return {"tolerance_percent": max((side for side in sides if side is not None), default=0.0)}
+
+
+def _is_cumulative(reading: StageReading) -> bool:
+    return len(set(reading.energised)) > 1

@@ -1,0 +1,52 @@
+"""The reading with everything off: a meter's zero to subtract, or a current that has no business flowing."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from calc.arrays import Bools, Floats, Ints
+from calc.columns import Conditions, Readings
+from calc.errors import RELATIVE_SLACK
+
+HIGHEST_ZERO_SHARE_OF_RATED = 0.15
+NOT_READ, WITHIN_COUNTS, SUBTRACTED, FLOWING, NEGATIVE = range(5)
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """Per inspection: what the rest reading means, and the amps subtracted from every stage reading. [A]"""
+
+    meaning: Ints
+    subtracted_a: Floats
+
+
+def settle_rest(conditions: Conditions, readings: Readings) -> Rest:
+    """Return which part of the rest current is the meter's zero.
+
+    Within the ammeter's counts it always is.  Beyond them it is only where it is at most 15 % of the smallest rated
+    stage current and the box voltage does not sag; anything larger would hide a welded contact if it were subtracted.
+    """
+    rest_a = conditions.rest_current_a
+    within_counts = np.abs(rest_a) <= conditions.ammeter.counts_half_width * (1 + RELATIVE_SLACK)
+    as_zero = within_counts | (_is_small(conditions) & ~_sags(conditions, readings))
+    meaning = np.full(rest_a.shape, NOT_READ)
+    meaning[rest_a > 0] = FLOWING
+    meaning[rest_a < 0] = NEGATIVE
+    meaning[as_zero] = SUBTRACTED
+    meaning[within_counts] = WITHIN_COUNTS
+    return Rest(meaning, np.where(as_zero, rest_a, 0.0))
+
+
+def _is_small(conditions: Conditions) -> Bools:
+    smallest_rated_a = np.fmin.reduce(conditions.rated_currents_a, axis=1)
+    limit_a = HIGHEST_ZERO_SHARE_OF_RATED * smallest_rated_a * (1 + RELATIVE_SLACK)
+    small: Bools = np.abs(conditions.rest_current_a) <= limit_a
+    return small
+
+
+def _sags(conditions: Conditions, readings: Readings) -> Bools:
+    highest_v = np.zeros(conditions.rest_voltage_v.shape)
+    np.maximum.at(highest_v, readings.inspection, readings.supply_voltage_v)
+    # Less than the voltmeter's own counts is no sag that it could show.
+    sags: Bools = conditions.rest_voltage_v < highest_v - conditions.voltmeter.counts_half_width * (1 + RELATIVE_SLACK)
+    return sags

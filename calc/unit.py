@@ -1,0 +1,109 @@
+"""What the stages say together: imbalance, torque share, and whether the healthy circuit explains them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import expit, ndtr
+
+from calc.arrays import Bools, Floats
+from calc.columns import Columns, Conditions
+from calc.copper import resistance_growth
+from calc.stages import StageResults, reference_is_known
+
+HOT_COIL_C = 150.0
+PRIOR_HEALTHY = 0.9
+# Judgement, not data: spread of healthy stages about their rated current, as a standard deviation of the level.
+HEALTHY_SPREAD = 0.03
+BROADEST_LEVEL = 2.0
+_LEAST_DENSITY = 1e-300
+
+
+@dataclass(frozen=True, slots=True)
+class UnitResults:
+    """Per inspection; NaN where the readings do not answer.
+
+    Rows of `torque_percent`: cold at exponent 2 and 1, at 150 °C at exponent 2 and 1.
+    """
+
+    imbalance_percent: Floats
+    torque_percent: Floats
+    healthy_probability: Floats
+
+
+def unit_results(columns: Columns, stages: StageResults) -> UnitResults:
+    """Return imbalance, torque share and the healthy circuit's probability of every inspection."""
+    conditions = columns.conditions
+    visits = conditions.stages.size
+    usable = np.bincount(stages.rows.inspection, stages.has_conductance, visits).astype(np.float64)
+    complete = (usable == conditions.stages) & (conditions.stages > 0)
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
+        mean_level = _mean_by_visit(stages, stages.level, visits, usable)
+        imbalance = np.where(complete, _imbalance_percent(stages, mean_level), np.nan)
+        torque = _torque_percent(columns, stages, usable, complete)
+        healthy = _healthy_probability(conditions, stages, mean_level, usable)
+    return UnitResults(imbalance, torque, healthy)
+
+
+def _mean_by_visit(stages: StageResults, values: Floats, visits: int, usable: Floats) -> Floats:
+    counted = np.where(stages.has_conductance, values, 0.0)
+    mean: Floats = np.bincount(stages.rows.inspection, counted, visits) / usable
+    return mean
+
+
+def _imbalance_percent(stages: StageResults, mean_level: Floats) -> Floats:
+    """Return the largest deviation from the mean over the mean, as NEMA MG-1 defines unbalance."""
+    deviation = np.abs(stages.level - mean_level[stages.rows.inspection])
+    largest = np.zeros(mean_level.shape)
+    np.fmax.at(largest, stages.rows.inspection, deviation)
+    return np.where(mean_level > 0, 100 * largest / mean_level, np.nan)
+
+
+def _torque_percent(columns: Columns, stages: StageResults, usable: Floats, answered: Bools) -> Floats:
+    """Return the mean over the stages of (I/I_rated)^n at the lowest box voltage read, n = 2 and 1, cold and hot.
+
+    An unknown reference voltage is NaN here, and so is its torque share.
+    """
+    conditions, readings = columns.conditions, columns.readings
+    visits = conditions.stages.size
+    lowest_v = np.full(visits, np.inf)
+    np.minimum.at(lowest_v, readings.inspection, readings.supply_voltage_v)
+    per_level = lowest_v / conditions.reference_voltage_v
+    share = np.maximum(stages.level, 0.0) * per_level[stages.rows.inspection]
+    linear = np.where(answered, 100 * _mean_by_visit(stages, share, visits, usable), np.nan)
+    square = np.where(answered, 100 * _mean_by_visit(stages, share * share, visits, usable), np.nan)
+    cooling = resistance_growth(conditions.reference_temperature_c) / resistance_growth(HOT_COIL_C)
+    return np.stack([square, linear, square * cooling * cooling, linear * cooling])
+
+
+def _healthy_probability(conditions: Conditions, stages: StageResults, mean_level: Floats, usable: Floats) -> Floats:
+    """Return the posterior probability that nothing is wrong, against something of unknown size.
+
+    Healthy levels lie about 1 with the reading's uncertainty and 3 % spread; anything else lies evenly over 0 … 2,
+    blurred by the same uncertainty.  Without a reference voltage the mean level stands in for 1 and costs one degree
+    of freedom.  Prior 0.9 : 0.1, judgement.
+    """
+    known = reference_is_known(conditions)
+    visit = stages.rows.inspection
+    scale = np.where(known, 1.0, mean_level)[visit]
+    level, u_level = stages.level / scale, stages.budget.u_combined_a / stages.rated_a / scale
+    log_ratio = _log_density_healthy(level, u_level) - _log_density_otherwise(level, u_level)
+    evidence = np.bincount(visit, np.where(stages.has_conductance, log_ratio, 0.0), known.size)
+    freedom = np.where(known, 1.0, (usable - 1) / np.maximum(usable, 1))
+    log_odds = np.log(PRIOR_HEALTHY / (1 - PRIOR_HEALTHY)) + np.nan_to_num(evidence * np.maximum(freedom, 0.0))
+    # Stages that all draw nothing have no mean to be compared with, and are not healthy.
+    all_dead = ~known & (usable > 0) & ~(mean_level > 0)
+    probability: Floats = np.where(all_dead, 0.0, expit(log_odds))
+    return probability
+
+
+def _log_density_healthy(level: Floats, u_level: Floats) -> Floats:
+    variance = u_level * u_level + HEALTHY_SPREAD * HEALTHY_SPREAD
+    density: Floats = -0.5 * ((level - 1) ** 2 / variance + np.log(2 * np.pi * variance))
+    return density
+
+
+def _log_density_otherwise(level: Floats, u_level: Floats) -> Floats:
+    blur = np.sqrt(u_level * u_level + HEALTHY_SPREAD * HEALTHY_SPREAD)
+    density = (ndtr((BROADEST_LEVEL - level) / blur) - ndtr(-level / blur)) / BROADEST_LEVEL
+    logarithm: Floats = np.log(np.maximum(density, _LEAST_DENSITY))
+    return logarithm

@@ -1,0 +1,202 @@
+"""Every setting, read from the environment, with defaults that work on a laptop without any service."""
+
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+from celery.schedules import crontab
+
+from config.environment import env_bool, env_int, env_list, env_text, secret_key
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(env_text("COILBOOK_VAR_DIR") or BASE_DIR / "var")
+VERSION = "0.1.0"
+
+SECRET_KEY = secret_key(VAR_DIR)
+DEBUG = env_bool("COILBOOK_DEBUG")
+ALLOWED_HOSTS = env_list("COILBOOK_ALLOWED_HOSTS", ("127.0.0.1", "localhost", "[::1]"))
+CSRF_TRUSTED_ORIGINS = env_list("COILBOOK_CSRF_TRUSTED_ORIGINS")
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django_filters",
+    "rest_framework",
+    "knox",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "drf_standardized_errors",
+    "accounts",
+    "fleet",
+    "schedules",
+    "inspections",
+    "api",
+    "config",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+APPEND_SLASH = False
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
+    }
+]
+
+SQLITE_OPTIONS = {
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+}
+
+
+def database(url: str) -> dict[str, Any]:
+    """Return one database entry; a PostgreSQL request is one transaction, so that it can name its organisation."""
+    entry: dict[str, Any] = dict(dj_database_url.parse(url, conn_max_age=60))
+    if "sqlite3" in entry["ENGINE"]:
+        entry["OPTIONS"] = {**entry.get("OPTIONS", {}), **SQLITE_OPTIONS}
+    else:
+        entry["ATOMIC_REQUESTS"] = True
+        entry["CONN_HEALTH_CHECKS"] = True
+    return entry
+
+
+DATABASE_URL = env_text("DATABASE_URL") or f"sqlite:///{VAR_DIR / 'coilbook.sqlite3'}"
+DATABASE_OWNER_URL = env_text("DATABASE_OWNER_URL") or DATABASE_URL
+DATABASES = {"default": database(DATABASE_URL)}
+if DATABASE_OWNER_URL != DATABASE_URL:
+    DATABASES["owner"] = database(DATABASE_OWNER_URL)
+DATABASE_ROUTERS = ["config.routers.OneDatabase"]
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+CACHE_URL = env_text("COILBOOK_CACHE_URL")
+KEY_PREFIX = env_text("COILBOOK_KEY_PREFIX", "coilbook")
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": CACHE_URL,
+        "KEY_PREFIX": KEY_PREFIX,
+    }
+    if CACHE_URL
+    else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+}
+
+AUTH_USER_MODEL = "accounts.User"
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.ScryptPasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+]
+
+KNOX_TOKEN_MODEL = "accounts.ApiToken"  # noqa: S105
+REST_KNOX = {"AUTH_HEADER_PREFIX": "Bearer", "TOKEN_TTL": timedelta(days=365), "TOKEN_PREFIX": "cbk_"}
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["api.authentication.BearerAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["api.permissions.MemberPermission"],
+    "DEFAULT_PARSER_CLASSES": ["api.parsers.DecimalJSONParser"],
+    "DEFAULT_RENDERER_CLASSES": ["api.renderers.DecimalJSONRenderer"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_PAGINATION_CLASS": "api.paging.KeysetPagination",
+    "DEFAULT_CONTENT_NEGOTIATION_CLASS": "api.renderers.JSONOnlyNegotiation",
+    "EXCEPTION_HANDLER": "drf_standardized_errors.handler.exception_handler",
+    "COERCE_DECIMAL_TO_STRING": False,
+    "UNAUTHENTICATED_USER": None,
+}
+DRF_STANDARDIZED_ERRORS = {
+    "EXCEPTION_FORMATTER_CLASS": "api.problems.ProblemFormatter",
+    "EXCEPTION_HANDLER_CLASS": "api.problems.ProblemHandler",
+    "NESTED_FIELD_SEPARATOR": "/",
+    "ENABLE_IN_DEBUG_FOR_UNHANDLED_EXCEPTIONS": True,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Coilbook",
+    "VERSION": VERSION,
+    "OAS_VERSION": "3.1.1",
+    "DESCRIPTION": "The amperage record of every electromagnetic retarder in a fleet.",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_AUTHENTICATION": [],
+    "SERVE_PERMISSIONS": [],
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.schema.document_problems",
+    ],
+    "ENUM_NAME_OVERRIDES": {"ExtraReadingKind": "api.serializers.readings.EXTRA_READING_CHOICES"},
+}
+
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English")]
+TIME_ZONE = "UTC"
+USE_TZ = True
+
+STATIC_URL = "/static/"
+STATIC_ROOT = VAR_DIR / "static"
+# Served straight from the packages: a first start needs no collecting step.
+WHITENOISE_USE_FINDERS = True
+
+CELERY_BROKER_URL = env_text("CELERY_BROKER_URL")
+CELERY_TASK_DEFAULT_QUEUE = env_text("COILBOOK_QUEUE", "coilbook")
+CELERY_BROKER_TRANSPORT_OPTIONS = {"global_keyprefix": f"{KEY_PREFIX}:", "visibility_timeout": 5 * 3600}
+# A task killed half-way is delivered again: every task of ours may run twice.  The limit stays below the visibility
+# timeout, or Redis would hand a running task to a second worker.
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_TIME_LIMIT = 3600
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ALWAYS_EAGER = not CELERY_BROKER_URL
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# Hourly in UTC, because a local hour may come twice or never; each run does only what is not done yet.
+CELERY_BEAT_SCHEDULE = {"night": {"task": "inspections.tasks.run_night", "schedule": crontab(minute=17)}}
+
+SECURE = env_bool("COILBOOK_SECURE")
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
+SECURE_SSL_REDIRECT = SECURE
+SECURE_HSTS_SECONDS = env_int("COILBOOK_HSTS_SECONDS", 3600 if SECURE else 0)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_bool("COILBOOK_BEHIND_PROXY") else None
+SECURE_CONTENT_TYPE_NOSNIFF = True
+X_FRAME_OPTIONS = "DENY"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": env_text("COILBOOK_LOG_LEVEL", "WARNING")},
+}

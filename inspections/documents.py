@@ -1,0 +1,69 @@
+"""Readings as a document: what a client sent, checked and parsed, and the same with its digits as typed.
+
+A parsed document holds Decimal, UUID and aware datetime values; a stored one holds strings in their place.
+"""
+
+import datetime as dt
+import hashlib
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+import rfc8785
+
+from accounts.audit import plain
+
+Document = Mapping[str, Any]
+
+MEASURED_KEYS = frozenset(
+    {
+        "supply_voltage_v",
+        "current_a",
+        "seconds_on",
+        "coil_temperature_c",
+        "coil_temperature_bound_c",
+        "value",
+        "length_m",
+        "accuracy_percent",
+        "accuracy_counts",
+        "resolution",
+        "range_max",
+    }
+)
+# What has a column of its own.
+COLUMN_KEYS = frozenset({"id", "installation", "performed_at", "purpose", "engine_state", "coil_temperature_method"})
+
+
+def stored_document(document: Document) -> dict[str, Any]:
+    """Return the evidence document to keep: measured values as strings, digits as typed."""
+    kept = {key: value for key, value in document.items() if key not in COLUMN_KEYS and value is not None}
+    return dict(plain(kept))
+
+
+def parsed_document(value: Any, key: str = "") -> Any:
+    """Return a stored document with its measured values as Decimal again."""
+    if isinstance(value, Mapping):
+        return {name: parsed_document(item, name) for name, item in value.items()}
+    if isinstance(value, list):
+        return [parsed_document(item) for item in value]
+    return Decimal(value) if key in MEASURED_KEYS and isinstance(value, str) else value
+
+
+def content_hash(document: Document) -> str:
+    """Return a hash that is equal for equal content: 40.10 is 40.1, an instant is one instant, key order is nothing."""
+    return hashlib.sha256(rfc8785.dumps(_comparable(document))).hexdigest()
+
+
+def _comparable(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(key): _comparable(item) for key, item in value.items() if item is not None}
+    if isinstance(value, list | tuple):
+        return [_comparable(item) for item in value]
+    if isinstance(value, bool):
+        return value
+    if isinstance(value, int | float | Decimal):
+        number = Decimal(str(value)).normalize()
+        return str(number + 0 if number else Decimal(0))
+    if isinstance(value, dt.datetime):
+        return value.astimezone(dt.UTC).isoformat()
+    return value if value is None or isinstance(value, str) else str(value)

@@ -1,0 +1,121 @@
+"""From rows and documents to what calc judges."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from accounts.models import Organisation
+from calc import evidence as calc
+from fleet.models import RatingRevision, RelayBoxType
+from inspections.documents import Document
+from inspections.models import Meter
+
+
+def rating_of(revision: RatingRevision) -> calc.Rating:
+    """Return a rating on file as calc knows it."""
+    return calc.Rating(
+        rated_currents_a=tuple(float(rated_a) for rated_a in revision.rated_currents_a),
+        reference_voltage_v=revision.reference_voltage_v,
+        reference_temperature_c=revision.reference_temperature_c,
+        tolerance_lower_percent=revision.tolerance_lower_percent,
+        tolerance_upper_percent=revision.tolerance_upper_percent,
+        system_voltage_v=revision.system_voltage_v,
+        coils_in_series=revision.coils_in_series,
+        coils_in_parallel=revision.coils_in_parallel,
+        tolerance_assumed=revision.tolerance_assumed,
+    )
+
+
+def meter_document(meter: Meter) -> dict[str, Any]:
+    """Return the meter's figures of today, to be kept with the readings taken with it."""
+    return {
+        "id": meter.uuid,
+        "accuracy_percent": str(meter.accuracy_percent),
+        "accuracy_counts": str(meter.accuracy_counts),
+        "resolution": str(meter.resolution),
+        "range_max": None if meter.range_max is None else str(meter.range_max),
+    }
+
+
+def meter_of(document: Document) -> calc.Meter:
+    """Return a meter's figures as calc knows them."""
+    return calc.Meter(
+        accuracy_percent=float(document["accuracy_percent"]),
+        accuracy_counts=float(document["accuracy_counts"]),
+        resolution=float(document["resolution"]),
+        range_max=_number(document.get("range_max")),
+    )
+
+
+def relay_box_document(box: RelayBoxType | None) -> dict[str, Any] | None:
+    """Return what of a relay box bears on the verdict, to be kept with the readings."""
+    if box is None:
+        return None
+    return {"drive": box.drive, "outputs_by_input": box.outputs_by_input, "lamps": box.lamps}
+
+
+def relay_box_of(document: Document | None) -> calc.RelayBox:
+    """Return the relay box as calc knows it; an unknown box switches output k with input k."""
+    if document is None:
+        return calc.RelayBox()
+    outputs = document.get("outputs_by_input")
+    return calc.RelayBox(
+        drive=document.get("drive") or "relay",
+        outputs_by_input=None if outputs is None else tuple(tuple(row) for row in outputs),
+        lamps=document.get("lamps"),
+    )
+
+
+def evidence_of(
+    document: Document,
+    *,
+    rating: calc.Rating,
+    decision_rule: calc.DecisionRule,
+    max_false_accept_probability: float | None,
+    required_stages: Sequence[int] = (),
+) -> calc.Evidence:
+    """Return what calc judges: a parsed document, held against a rating under a rule."""
+    rest = document.get("rest")
+    return calc.Evidence(
+        rating=rating,
+        ammeter=meter_of(document["ammeter"]),
+        voltmeter=meter_of(document["voltmeter"]),
+        coil_temperature_c=_number(document.get("coil_temperature_c")),
+        coil_temperature_bound_c=_number(document.get("coil_temperature_bound_c")),
+        coil_temperature_method=document.get("coil_temperature_method"),
+        rest=None if rest is None else calc.RestReading(float(rest["supply_voltage_v"]), float(rest["current_a"])),
+        stage_readings=tuple(_stage_reading(reading) for reading in document["stage_readings"]),
+        engine_state=document.get("engine_state"),
+        relay_box=relay_box_of(document.get("relay_box")),
+        stages_not_read=tuple(entry["stage"] for entry in document.get("stages_not_read") or []),
+        required_stages=tuple(required_stages),
+        decision_rule=decision_rule,
+        max_false_accept_probability=max_false_accept_probability,
+    )
+
+
+def rule_of(document: Document, organisation: Organisation) -> tuple[calc.DecisionRule, float | None]:
+    """Return the decision rule asked for or, where none is, the organisation's."""
+    if rule := document.get("decision_rule"):
+        return rule, _number(document.get("max_false_accept_probability"))
+    own: Any = organisation.decision_rule
+    return own, organisation.max_false_accept_probability
+
+
+def _stage_reading(reading: Document) -> calc.StageReading:
+    return calc.StageReading(
+        stage=reading["stage"],
+        energised=tuple(reading["energised"]),
+        supply_voltage_v=float(reading["supply_voltage_v"]),
+        current_a=float(reading["current_a"]),
+        seconds_on=_number(reading.get("seconds_on")),
+        outputs_live=_stages(reading.get("outputs_live")),
+        lamps_lit=_stages(reading.get("lamps_lit")),
+    )
+
+
+def _stages(named: Sequence[int] | None) -> tuple[int, ...] | None:
+    return None if named is None else tuple(named)
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)

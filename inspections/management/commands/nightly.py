@@ -1,0 +1,41 @@
+"""Do the night's work now."""
+
+import datetime as dt
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from accounts.instants import instant
+from inspections.services.night import NightReport, run_night
+
+
+class Command(BaseCommand):
+    """`manage.py nightly [--as-of INSTANT]`."""
+
+    help = "Refresh due dates and queue reminders, as of now or of an instant. Safe to run twice."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """Take the instant."""
+        parser.add_argument("--as-of", metavar="INSTANT", help="RFC 3339 with offset, such as 2026-11-25T02:00:00Z")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Run and say what was done."""
+        self.stdout.write(night_sentence(run_night(as_of=_as_of(options["as_of"]))))
+
+
+def night_sentence(report: NightReport) -> str:
+    """Return one line about what a night did."""
+    return (
+        f"Night's work: {report.installations} installations in {report.organisations} organisations, "
+        f"{report.due_dates_changed} due dates changed, {report.reminders_queued} reminders queued."
+    )
+
+
+def _as_of(text: str | None) -> dt.datetime:
+    if text is None:
+        return timezone.now()
+    try:
+        return instant(text)
+    except ValueError as error:
+        raise CommandError(f"--as-of: {error}") from None

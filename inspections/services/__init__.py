@@ -1,0 +1,1 @@
+"""What inspections decides and writes: verdicts, the record, defects, the night's work."""

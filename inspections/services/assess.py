@@ -1,0 +1,74 @@
+"""Judge readings without storing anything."""
+
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from accounts.actors import Actor
+from accounts.errors import Fault, Refused
+from accounts.roles import Ability
+from calc import evidence as calc
+from inspections.documents import Document
+from inspections.evidence import evidence_of, meter_document, meter_of, rating_of, relay_box_document, rule_of
+from inspections.models import Meter
+from inspections.queries import installation_by_id, meters_by_id, rating_on_file
+from inspections.rules import coverage_faults, reading_faults
+from inspections.services.judging import Result, judged
+
+METER_KINDS = ("ammeter", "voltmeter")
+
+
+def assess(actor: Actor, document: Document) -> Result:
+    """Return the judgement of readings held against an inline rating or an installation's rating on file."""
+    actor.require(Ability.READ)
+    complete, rating = _with_installation(actor, dict(document))
+    complete |= resolved_meters(actor, complete)
+    faults = reading_faults(complete, stages=rating.stages, ammeter=meter_of(complete["ammeter"]))
+    # An assessment may be partial: only what is named twice over is wrong with its coverage.
+    if faults := faults + coverage_faults(complete, ()):
+        raise Refused(*faults)
+    rule, probability = rule_of(complete, actor.organisation)
+    return judged(evidence_of(complete, rating=rating, decision_rule=rule, max_false_accept_probability=probability))
+
+
+def _with_installation(actor: Actor, document: dict[str, Any]) -> tuple[dict[str, Any], calc.Rating]:
+    if document.get("installation") is None:
+        return document, document["rating"]
+    installation = installation_by_id(actor.organisation, document["installation"])
+    if installation is None:
+        raise Refused(unknown_id(("installation",), document["installation"]))
+    document.setdefault("relay_box", relay_box_document(installation.relay_box_type))
+    return document, rating_of(rating_on_file(installation))
+
+
+def resolved_meters(actor: Actor, document: Document) -> dict[str, Any]:
+    """Return both meters' figures, those given by id taken from the file; refuse unknown ids and exchanged kinds."""
+    named = [document[kind] for kind in METER_KINDS if not isinstance(document[kind], dict)]
+    on_file = meters_by_id(actor.organisation, named) if named else {}
+    figures: dict[str, Any] = {}
+    faults = []
+    for kind in METER_KINDS:
+        given = document[kind]
+        if isinstance(given, dict):
+            figures[kind] = given
+        elif fault := _meter_fault(kind, given, on_file.get(given)):
+            faults.append(fault)
+        else:
+            figures[kind] = meter_document(on_file[given])
+    if faults:
+        raise Refused(*faults)
+    return figures
+
+
+def unknown_id(path: tuple[str | int, ...], value: Any) -> Fault:
+    """Return the one answer for an id that does not exist and for one of another organisation."""
+    return Fault(path, "not_found", _("Nothing here has the id %(id)s.") % {"id": value})
+
+
+def _meter_fault(kind: str, given: Any, meter: Meter | None) -> Fault | None:
+    if meter is None:
+        return unknown_id((kind,), given)
+    if meter.kind != kind:
+        detail = _("%(id)s is of kind %(found)s; allowed is %(kind)s.")
+        return Fault((kind,), "wrong_kind", detail % {"id": given, "found": meter.kind, "kind": kind})
+    return None

@@ -1,0 +1,1 @@
+"""What schedules decides and writes: due dates and reminders."""

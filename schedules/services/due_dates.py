@@ -1,0 +1,131 @@
+"""Work out and store when installations are next due."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.db import transaction
+from django.utils import timezone
+
+from calc.due import Due, Plan, local_date, next_due
+from calc.usage import CounterReading
+from fleet.models import Installation
+from schedules.models import NEVER, CheckPlan, DueDate
+from schedules.queries import counter_series, running_plans
+
+STORED_FIELDS = [
+    "depot_id",
+    "plan_id",
+    "due_on",
+    "limb",
+    "state",
+    "overdue_days",
+    "last_check_on",
+    "cycle_began_by",
+    "sorts_on",
+]
+# What each counter counts for: the limb's readings by the counter's kind.
+LIMB_COUNTERS = {"km": "odometer", "hours": "engine_hours"}
+
+
+@dataclass(frozen=True, slots=True)
+class CompletedCheck:
+    """A signed check that counts, told by the room above: its id and its local date."""
+
+    inspection: UUID
+    performed_on: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class LastChecks:
+    """The newest check inside limits, certain or not, and the newest certain one, for plans that demand it."""
+
+    inside: CompletedCheck | None = None
+    certain: CompletedCheck | None = None
+
+    def counting_for(self, plan: CheckPlan | None) -> CompletedCheck | None:
+        """Return the check that the plan counts from."""
+        return self.certain if plan is not None and plan.pass_required else self.inside
+
+
+@transaction.atomic
+def refresh_due_dates(
+    installations: Sequence[Installation], last_checks: Mapping[int, LastChecks], *, as_of: dt.datetime
+) -> int:
+    """Store the due date of each installation as known at an instant, and return how many changed.
+
+    The installations carry their vehicle and its depot.  Running it again changes nothing.
+    """
+    ids = [installation.pk for installation in installations]
+    plans = running_plans(ids)
+    series = counter_series({installation.vehicle_id for installation in installations})
+    stored = DueDate.objects.select_for_update().in_bulk(ids, field_name="installation_id")
+    fresh = [
+        _due_date(
+            installation, plans.get(installation.pk, []), last_checks.get(installation.pk, LastChecks()), series, as_of
+        )
+        for installation in installations
+    ]
+    changed = [row for row in fresh if _differs(row, stored.get(row.installation_id))]
+    now = timezone.now()
+    for row in changed:
+        row.changed_at = now
+    DueDate.objects.bulk_create(
+        changed,
+        update_conflicts=True,
+        unique_fields=["installation"],
+        update_fields=[*(name.removesuffix("_id") for name in STORED_FIELDS), "changed_at"],
+    )
+    return len(changed)
+
+
+def _differs(row: DueDate, stored: DueDate | None) -> bool:
+    return stored is None or any(getattr(row, name) != getattr(stored, name) for name in STORED_FIELDS)
+
+
+def _due_date(
+    installation: Installation,
+    plans: Sequence[CheckPlan],
+    last_checks: LastChecks,
+    series: Mapping[tuple[int, str], Sequence[CounterReading]],
+    as_of: dt.datetime,
+) -> DueDate:
+    depot = installation.vehicle.depot
+    as_of_on = local_date(as_of, depot.time_zone)
+    row = DueDate(organisation_id=installation.organisation_id, installation=installation, depot=depot, state="no_plan")
+    worked_out = [(_next_due(plan, installation, last_checks, series, as_of_on), plan) for plan in plans]
+    if worked_out:
+        due, row.plan = min(worked_out, key=_urgency)
+        row.due_on, row.limb, row.state, row.overdue_days = due.due_on, due.limb, due.state, due.overdue_days
+    last_check = last_checks.counting_for(row.plan)
+    row.last_check_on = last_check.performed_on if last_check else None
+    row.cycle_began_by = last_check.inspection if last_check else installation.uuid
+    row.sorts_on = row.due_on or NEVER
+    return row
+
+
+def _urgency(worked_out: tuple[Due, CheckPlan]) -> tuple[bool, dt.date, int]:
+    due, plan = worked_out
+    return due.state == "cannot_tell", due.due_on or NEVER, plan.pk
+
+
+def _next_due(
+    plan: CheckPlan,
+    installation: Installation,
+    last_checks: LastChecks,
+    series: Mapping[tuple[int, str], Sequence[CounterReading]],
+    as_of_on: dt.date,
+) -> Due:
+    last_check = last_checks.counting_for(plan)
+    km_readings, hour_readings = (
+        series.get((installation.vehicle_id, counter), ()) for counter in LIMB_COUNTERS.values()
+    )
+    return next_due(
+        Plan(plan.months, plan.days, plan.km, plan.hours, plan.lead_days, plan.anchor_on),
+        last_check_on=last_check.performed_on if last_check else None,
+        fitted_on=installation.fitted_on,
+        km_readings=km_readings,
+        hour_readings=hour_readings,
+        as_of_on=as_of_on,
+    )
