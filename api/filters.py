@@ -12,6 +12,8 @@ from fleet.vin import normalised_vin
 from inspections.models import VERDICTS, Decline, Defect, Inspection, Meter
 from schedules.models import DUE_STATES, CheckPlan, DueDate, Reminder
 
+FLAGS = {"true": True, "false": False}
+
 
 class InstantFormField(forms.CharField):
     """An RFC 3339 instant in an address."""
@@ -33,6 +35,14 @@ class InstantFilter(filters.Filter):  # type: ignore[misc]
     field_class = InstantFormField
 
 
+class FlagFilter(filters.TypedChoiceFilter):  # type: ignore[misc]
+    """Compare with true or false, as JSON writes them."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        """Take the two words and nothing else."""
+        super().__init__(choices=[(word, word) for word in FLAGS], coerce=FLAGS.__getitem__, **kwargs)
+
+
 class RowFilter(filters.FilterSet):  # type: ignore[misc]
     """Every list can be asked for what changed after an instant."""
 
@@ -46,7 +56,7 @@ class VehicleFilter(RowFilter):
     fleet_number = filters.CharFilter()
     registration = filters.CharFilter()
     vin = filters.CharFilter(method="filter_vin")
-    in_service = filters.BooleanFilter()
+    in_service = FlagFilter()
 
     class Meta:
         model = Vehicle
@@ -100,7 +110,7 @@ class DueFilter(OfInstallationFilter):
 
     state = filters.ChoiceFilter(choices=DUE_STATES)
     depot = filters.UUIDFilter(field_name="depot__uuid")
-    due_before = filters.DateFilter(field_name="due_on", lookup_expr="lt")
+    due_before = filters.DateFilter(field_name="due_on", lookup_expr="lt", input_formats=["%Y-%m-%d"])
 
     class Meta:
         model = DueDate
@@ -146,9 +156,11 @@ class DeclineFilter(OfInstallationFilter):
 
 
 class MeterFilter(RowFilter):
-    """Meters by kind."""
+    """Meters by kind and by what is written on them."""
 
     kind = filters.ChoiceFilter(choices=Meter.KINDS)
+    designation = filters.CharFilter()
+    serial_number = filters.CharFilter()
 
     class Meta:
         model = Meter

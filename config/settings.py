@@ -150,6 +150,8 @@ SPECTACULAR_SETTINGS = {
     "SERVE_PERMISSIONS": [],
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    # Without this the page sends the schema's address to a public validator.
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
     "COMPONENT_SPLIT_REQUEST": True,
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "POSTPROCESSING_HOOKS": [
@@ -187,6 +189,8 @@ CELERY_BEAT_SCHEDULE = {"night": {"task": "inspections.tasks.run_night", "schedu
 SECURE = env_bool("COILBOOK_SECURE")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 SECURE_SSL_REDIRECT = SECURE
+# A health check asks from the next process, not from outside.
+SECURE_REDIRECT_EXEMPT = ["^healthz$"]
 SECURE_HSTS_SECONDS = env_int("COILBOOK_HSTS_SECONDS", 3600 if SECURE else 0)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_bool("COILBOOK_BEHIND_PROXY") else None
 SECURE_CONTENT_TYPE_NOSNIFF = True

@@ -26,8 +26,9 @@ class Command(BaseCommand):
 
 def night_sentence(report: NightReport) -> str:
     """Return one line about what a night did."""
+    organisations = "1 organisation" if report.organisations == 1 else f"{report.organisations} organisations"
     return (
-        f"Night's work: {report.installations} installations in {report.organisations} organisations, "
+        f"Night's work: {report.installations} installations in {organisations}, "
         f"{report.due_dates_changed} due dates changed, {report.reminders_queued} reminders queued."
     )
 
