@@ -3,7 +3,10 @@
 import datetime as dt
 import re
 
-PATTERN = re.compile(r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,9})?([Zz]|[+-]\d{2}:\d{2})")
+PATTERN = re.compile(
+    r"\d{4}-\d{2}-\d{2}[Tt]([01]\d|2[0-3]):[0-5]\d:[0-5]\d(?P<fraction>\.\d{1,9})?([Zz]|[+-]\d{2}:[0-5]\d)",
+    re.ASCII,
+)
 MICROSECOND_DIGITS = 6
 
 
@@ -19,7 +22,7 @@ def instant(text: str) -> dt.datetime:
     match = PATTERN.fullmatch(text)
     if match is None:
         raise ValueError(refusal)
-    fraction = match.group(1) or ""
+    fraction = match["fraction"] or ""
     shortened = text.replace(fraction, fraction[: 1 + MICROSECOND_DIGITS], 1) if fraction else text
     try:
         return dt.datetime.fromisoformat(shortened.upper()).astimezone(dt.UTC)

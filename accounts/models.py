@@ -37,6 +37,9 @@ class Organisation(models.Model):
     name = models.CharField(max_length=200)
     decision_rule = models.CharField(max_length=20, choices=DECISION_RULES, default="guarded")
     max_false_accept_probability = models.FloatField(null=True, blank=True)
+    # What an expired or missing calibration does to a verdict: marks it plainly, or forbids it.
+    calibration_required = models.BooleanField(default=False)
+    is_demo = models.BooleanField(default=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     closed_at = models.DateTimeField(null=True, blank=True)
 
@@ -48,8 +51,8 @@ class Organisation(models.Model):
             ),
             models.CheckConstraint(
                 name="organisation_false_accept_goes_with_its_rule",
-                condition=Q(decision_rule="max_false_accept", max_false_accept_probability__gt=0)
-                & Q(max_false_accept_probability__lte=0.5)
+                condition=Q(decision_rule="max_false_accept", max_false_accept_probability__isnull=False)
+                & Q(max_false_accept_probability__gt=0, max_false_accept_probability__lte=0.5)
                 | ~Q(decision_rule="max_false_accept") & Q(max_false_accept_probability__isnull=True),
             ),
         ]
@@ -188,7 +191,7 @@ class WorkRun(models.Model):
             ),
             models.CheckConstraint(
                 name="work_finished_after_claim",
-                condition=Q(finished_at__isnull=True) | Q(finished_at__gte=F("claimed_at")),
+                condition=Q(finished_at__isnull=True) | Q(claimed_at__isnull=False, finished_at__gte=F("claimed_at")),
             ),
         ]
 

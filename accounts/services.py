@@ -11,18 +11,27 @@ from accounts.audit import Deed, write_audit
 from accounts.errors import Conflict, NotAllowed
 from accounts.models import ApiToken, Depot, Member, Organisation, User
 from accounts.roles import Role
+from accounts.rows import store_row
 
 LAST_USE_STEP = dt.timedelta(minutes=1)
 
 
 @transaction.atomic
 def create_organisation(
-    *, slug: str, name: str, administrator: str, password: str | None, source: str = "command"
+    *,
+    slug: str,
+    name: str,
+    administrator: str,
+    password: str | None,
+    source: str = "command",
+    is_demo: bool = False,
 ) -> tuple[Organisation, Member]:
     """Make an empty organisation with its first administrator; `password` None joins a user who exists already."""
     if Organisation.objects.filter(slug=slug).exists():
         raise Conflict(f"There is an organisation {slug!r} already.")
-    organisation = Organisation.objects.create(slug=slug, name=name)
+    organisation = Organisation(slug=slug, name=name, is_demo=is_demo)
+    organisation.full_clean()
+    organisation.save()
     actor = system_actor(organisation, source=source)
     write_audit(actor, [Deed("create", "organisation", organisation.uuid, after={"slug": slug, "name": name})])
     return organisation, add_member(actor, username=administrator, password=password, role=Role.ADMINISTRATOR)
@@ -49,6 +58,7 @@ def _new_user(username: str, password: str | None, full_name: str) -> User:
     user = User(username=username, first_name=first, last_name=last)
     validate_password(password, user)
     user.set_password(password)
+    user.full_clean()
     user.save()
     return user
 
@@ -56,11 +66,7 @@ def _new_user(username: str, password: str | None, full_name: str) -> User:
 @transaction.atomic
 def add_depot(actor: Actor, *, name: str, time_zone: str) -> Depot:
     """Add a depot; its time zone decides which day it is there."""
-    depot = Depot(organisation=actor.organisation, name=name, time_zone=time_zone)
-    depot.full_clean(exclude=["organisation"])
-    depot.save()
-    write_audit(actor, [Deed("add", "depot", depot.uuid, after={"name": name, "time_zone": time_zone})])
-    return depot
+    return store_row(actor, Depot(organisation=actor.organisation, name=name, time_zone=time_zone))
 
 
 @transaction.atomic

@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 from typing import Any
 
-from api.sentences import CAUTION, sentence
 from inspections.documents import parsed_document
 from inspections.models import ExtraReading, Inspection, Judgement
+from inspections.sentences import CAUTION, sentence
+from inspections.sentences_apart import settling_sentence
 from inspections.services.judging import Result
 
 CLIENT_KEYS = [
@@ -17,6 +18,11 @@ CLIENT_KEYS = [
     "stages_not_read",
     "retest_of",
     "notes",
+    "temperature_inputs",
+    "limits",
+    "battery",
+    "control_check",
+    "mechanical_survey",
 ]
 
 
@@ -24,6 +30,7 @@ def judgement_answer(result: Result) -> dict[str, Any]:
     """Return a judgement with a sentence beside every code."""
     return {
         **result,
+        "stages": [_with_settling_text(stage) for stage in result["stages"]],
         "verdict_reasons": [_with_text(reason) for reason in result["verdict_reasons"]],
         "findings": [_with_text(finding) for finding in result["findings"]],
         "hypotheses": [_with_remedy(hypothesis) for hypothesis in result["hypotheses"]],
@@ -86,6 +93,11 @@ def extra_reading_answer(reading: ExtraReading, result: Result) -> dict[str, Any
         "hypotheses": answer["hypotheses"],
         "next_reading": answer["next_reading"],
     }
+
+
+def _with_settling_text(stage: Mapping[str, Any]) -> dict[str, Any]:
+    settle = stage.get("settle")
+    return {**stage, "settle": settle and {**settle, "text": settling_sentence(settle)}}
 
 
 def _with_text(coded: Mapping[str, Any]) -> dict[str, Any]:

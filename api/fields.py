@@ -13,8 +13,10 @@ from rest_framework import serializers
 from accounts.instants import instant
 
 EARLIEST = dt.datetime(1950, 1, 1, tzinfo=dt.UTC)
-MOST_DIGITS = 30
-LARGEST = Decimal("1e6")
+# Python's decimal arithmetic rounds past 28 digits, and two readings would become one.
+MOST_DIGITS = 28
+LARGEST = Decimal(1_000_000)
+LONGEST_SHOWN = 60
 
 
 @extend_schema_field({"type": "number"})
@@ -122,8 +124,11 @@ class Id(serializers.Field[UUID, Any, str, Any]):
     def to_internal_value(self, data: Any) -> UUID:
         """Return the UUID."""
         try:
-            found = UUID(data if isinstance(data, str) and len(data) == len(str(UUID(int=0))) else "")
+            found = UUID(data if isinstance(data, str) else "")
         except ValueError:
+            self.fail("invalid", value=shown(data))
+        # Python also takes braces, no hyphens and hyphens anywhere.
+        if str(found) != data.lower():
             self.fail("invalid", value=shown(data))
         if self.client_made and (found.variant != RFC_4122 or found.version not in (4, 7)):
             self.fail("version", value=shown(data))
@@ -178,5 +183,6 @@ def shown(value: Any) -> str:
         return str(_("a list"))
     if value is None or isinstance(value, bool):
         return {None: "null", True: "true", False: "false"}[value]
-    text = str(value) if not isinstance(value, int) or abs(value) < 10**40 else "a very long number"
-    return repr(text[:60]) if isinstance(value, str) else text[:60]
+    text = str(value)
+    text = text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}…"
+    return repr(text) if isinstance(value, str) else text

@@ -1,5 +1,6 @@
 """Lists page by key, so that page a thousand costs what page one does; nothing is counted unless asked."""
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import ValidationError as InvalidValue
@@ -10,11 +11,14 @@ from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.fields import shown
+
 if TYPE_CHECKING:
     # rest_framework.views reads the setting that names this module.
     from rest_framework.views import APIView
 
 HIGHEST_COUNT = 10_000
+PAGE_SIZE = re.compile(r"[1-9][0-9]{0,8}")
 
 
 class KeysetPagination(CursorPagination):
@@ -23,11 +27,22 @@ class KeysetPagination(CursorPagination):
     page_size = 50
     max_page_size = 500
     page_size_query_param = "page_size"
+    # Rows that share a place in the order are passed over by number, and many units have no due date yet.
+    offset_cutoff = 1_000_000
     ordering = ("-pk",)
 
     def get_ordering(self, request: Request, queryset: Any, view: "APIView") -> tuple[str, ...]:
         """Let each list have its own order; the key at the end makes it one order only."""
         return getattr(view, "ordering", self.ordering)
+
+    def get_page_size(self, request: Request) -> int | None:
+        """Return how many rows a page holds; a number that is none is refused, a larger one than allowed is cut."""
+        size = request.query_params.get(self.page_size_query_param)
+        if size is not None and not PAGE_SIZE.fullmatch(size):
+            detail = _("%(value)s is not a page size; allowed is 1 to %(most)s.")
+            values = {"value": shown(size), "most": self.max_page_size}
+            raise exceptions.ValidationError({self.page_size_query_param: detail % values}, "invalid")
+        return super().get_page_size(request)
 
     def paginate_queryset(self, queryset: Any, request: Request, view: "APIView | None" = None) -> Any:
         """Return one page; a cursor that was not made here is refused."""

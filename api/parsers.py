@@ -1,8 +1,9 @@
 """JSON in, with decimals as typed and every way of sending nonsense refused as a 400."""
 
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import IO, Any
 
 from django.conf import settings
@@ -12,6 +13,7 @@ from rest_framework.exceptions import APIException, ParseError
 from rest_framework.parsers import BaseParser
 
 DEEPEST = 32
+LONGEST_SHOWN = 40
 SURROGATES = range(0xD800, 0xE000)
 
 
@@ -34,7 +36,8 @@ class DecimalJSONParser(BaseParser):
         try:
             document = json.loads(
                 body.decode("utf-8"),
-                parse_float=Decimal,
+                parse_float=_decimal,
+                parse_int=_integer,
                 parse_constant=_refuse_constant,
                 object_pairs_hook=_object_without_twins,
             )
@@ -61,6 +64,18 @@ def _too_deep() -> ParseError:
     return ParseError(_("The body is nested deeper than %(deepest)s levels.") % {"deepest": DEEPEST}, "too_deep")
 
 
+def _decimal(text: str) -> Decimal:
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        raise ValueError(f"the number {text[:LONGEST_SHOWN]} has too large an exponent") from None
+
+
+def _integer(text: str) -> int | Decimal:
+    # An int of thousands of digits is a ValueError in Python; as a Decimal it reaches its field and is refused there.
+    return int(text) if len(text) <= LONGEST_SHOWN else Decimal(text)
+
+
 def _refuse_constant(name: str) -> None:
     raise ValueError(f"{name} is not a JSON number")
 
@@ -68,9 +83,8 @@ def _refuse_constant(name: str) -> None:
 def _object_without_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        keys = [key for key, _value in pairs]
-        twin = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f"the key {twin!r} stands twice in one object")
+        twin, _times = Counter(key for key, _value in pairs).most_common(1)[0]
+        raise ValueError(f"the key {twin[:LONGEST_SHOWN]!r} stands twice in one object")
     return found
 
 

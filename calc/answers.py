@@ -1,13 +1,18 @@
 """Stage rows turned into stage judgements."""
 
+from collections.abc import Sequence
 from math import isfinite
 from typing import NamedTuple
 
 import numpy as np
 
+from calc.actions import stage_action
 from calc.budget import SOURCES
 from calc.conformity import VERDICTS
-from calc.judgement import BudgetLine, StageJudgement, Verdict
+from calc.errors import RELATIVE_SLACK
+from calc.evidence import Evidence
+from calc.judgement import BudgetLine, Settlement, StageJudgement, Verdict
+from calc.settling import Scatter, settlement, stage_budget
 from calc.stages import DETERMINED, REASONS, StageResults
 
 _VERDICT: dict[str, Verdict] = {
@@ -19,19 +24,49 @@ _VERDICT: dict[str, Verdict] = {
 }
 
 
+class _Raw(NamedTuple):
+    inspection: int
+    stage: int
+    verdict: int
+    reason: int
+    supply_voltage_v: float
+    current_a: float
+    rated_a: float
+    readings: tuple[float, float]
+
+
 class _Figures(NamedTuple):
-    normalised_current_a: float | None
-    expanded_uncertainty_a: float | None
-    coverage_factor: float | None
-    lower_limit_a: float | None
-    upper_limit_a: float | None
-    conformance_probability: float | None
-    capability: float | None
-    level_percent: float | None
-    expanded_uncertainty_percent: float | None
+    normalised_current_a: float
+    expanded_uncertainty_a: float
+    coverage_factor: float
+    lower_limit_a: float
+    upper_limit_a: float
+    conformance_probability: float
+    capability: float
+    level_percent: float
+    expanded_uncertainty_percent: float
+    guard_band_a: float
+    u_scatter_own_a: float
+    u_scatter_before_a: float
+
+    @property
+    def margin_a(self) -> float:
+        return min(self.normalised_current_a - self.lower_limit_a, self.upper_limit_a - self.normalised_current_a)
 
 
-_NO_FIGURES = _Figures(*(None,) * 9)
+class _Answered(NamedTuple):
+    normalised_current_a: float | None = None
+    expanded_uncertainty_a: float | None = None
+    coverage_factor: float | None = None
+    lower_limit_a: float | None = None
+    upper_limit_a: float | None = None
+    conformance_probability: float | None = None
+    capability: float | None = None
+    level_percent: float | None = None
+    expanded_uncertainty_percent: float | None = None
+
+
+_NO_FIGURES = _Answered()
 
 
 def finite_or_none(value: float) -> float | None:
@@ -45,34 +80,69 @@ def finite_or_none(value: float) -> float | None:
     return value if isfinite(value) else None
 
 
-def stage_judgements(results: StageResults) -> list[StageJudgement]:
+def stage_judgements(results: StageResults, evidences: Sequence[Evidence]) -> list[StageJudgement]:
     """Return one judgement per stage row, in the rows' order."""
-    raw = zip(
-        (results.rows.stage + 1).tolist(),
+    rows = zip(_raw_rows(results), _figures(results), _budget_rows(results), strict=True)
+    return [_stage_judgement(raw, _Figures(*figures), budget, evidences) for raw, figures, budget in rows]
+
+
+def _raw_rows(results: StageResults) -> list[_Raw]:
+    rows = results.rows
+    columns = (
+        rows.inspection.tolist(),
+        (rows.stage + 1).tolist(),
         results.verdict.tolist(),
         results.reason.tolist(),
-        results.rows.own.supply_voltage_v.tolist(),
-        results.rows.own.current_a.tolist(),
-        strict=True,
+        rows.own.supply_voltage_v.tolist(),
+        rows.own.current_a.tolist(),
+        results.rated_a.tolist(),
+        zip(rows.own.count.tolist(), rows.before.count.tolist(), strict=True),
     )
-    rows = zip(raw, _figures(results), _budget_rows(results), strict=True)
-    return [_stage_judgement(row, figures, budget) for row, figures, budget in rows]
+    return [_Raw(*row) for row in zip(*columns, strict=True)]
 
 
 def _stage_judgement(
-    row: tuple[int, int, int, float, float], figures: list[float], budget: list[list[float]]
+    raw: _Raw, figures: _Figures, budget: list[list[float]], evidences: Sequence[Evidence]
 ) -> StageJudgement:
-    stage, verdict, reason, supply_voltage_v, current_a = row
-    answered = reason == DETERMINED
+    answered = raw.reason == DETERMINED
+    verdict, reason = _VERDICT[VERDICTS[raw.verdict]], None if answered else REASONS[raw.reason]
+    lines = _budget_lines(*budget) if answered else ()
+    conditional = verdict in ("conditional_pass", "conditional_fail")
+    u_by_source_a = {line.source: line.u_a for line in lines} if conditional else {}
+    settle = _settle(raw, figures, u_by_source_a, evidences[raw.inspection]) if conditional else None
     return StageJudgement(
-        stage,
-        _VERDICT[VERDICTS[verdict]],
-        None if answered else REASONS[reason],
-        supply_voltage_v,
-        current_a,
-        *(_Figures(*map(finite_or_none, figures)) if answered else _NO_FIGURES),
-        budget=_budget_lines(*budget) if answered else (),
+        raw.stage,
+        verdict,
+        reason,
+        raw.supply_voltage_v,
+        raw.current_a,
+        *(_Answered(*map(finite_or_none, figures[: len(_NO_FIGURES)])) if answered else _NO_FIGURES),
+        budget=lines,
+        guard_band_a=finite_or_none(figures.guard_band_a) if answered else None,
+        simple_verdict=_simple_verdict(raw, figures) if answered else "undetermined",
+        action=stage_action(verdict, reason, settle, u_by_source_a),
+        settle=_missing(reason) if reason is not None else settle,
     )
+
+
+def _simple_verdict(raw: _Raw, figures: _Figures) -> Verdict:
+    return "pass" if figures.margin_a + RELATIVE_SLACK * raw.rated_a >= 0 else "fail"
+
+
+def _settle(raw: _Raw, figures: _Figures, u_by_source_a: dict[str, float], evidence: Evidence) -> Settlement:
+    scatter = zip((figures.u_scatter_own_a, figures.u_scatter_before_a), raw.readings, strict=True)
+    repeats = tuple(Scatter(u_a, count) for u_a, count in scatter if u_a > 0)
+    return settlement(
+        stage_budget(evidence, u_by_source_a, raw.current_a, raw.supply_voltage_v, repeats),
+        margin_a=figures.margin_a,
+        tolerance_width_a=figures.upper_limit_a - figures.lower_limit_a,
+        capable=not figures.capability < 1,
+    )
+
+
+def _missing(reason: str) -> Settlement:
+    """Return that no uncertainty would settle it: what is missing is named by the reason."""
+    return Settlement(None, None, (), (), (), reason, None)
 
 
 def _figures(results: StageResults) -> list[list[float]]:
@@ -88,6 +158,8 @@ def _figures(results: StageResults) -> list[list[float]]:
             results.capability,
             100 * results.level,
             100 * expanded_a / results.rated_a,
+            results.guard_band_a,
+            *results.budget.u_scatter_a,
         )
     figures: list[list[float]] = np.stack(columns, axis=1).tolist()
     return figures

@@ -8,6 +8,7 @@ from calc.arrays import Floats
 from calc.columns import Conditions
 from calc.copper import COEFFICIENT_TEMPERATURE_C, COPPER_TEMPERATURE_COEFFICIENT_PER_K, resistance_growth
 from calc.increments import StageRows
+from calc.meters import MeterFigures, crosses
 from calc.rest import Rest
 from calc.uncertainty import (
     combined_u,
@@ -24,17 +25,22 @@ SOURCES = (
     "coil_temperature",
     "temperature_coefficient",
     "rest_current",
+    "heating_while_on",
+    "reference_temperature",
+    "auxiliary_loads",
     "step_repeatability",
     "repeatability",
 )
 # Ammeter and voltmeter stand as three rectangles each (common, own reading, reading before), a step's repeatability as
 # two, scatter as two normal terms; the rest as one rectangle each.
-_FIRST_OF_SOURCE = (0, 3, 6, 7, 8, 9, 11)
-_RECTANGLES = 11
+_FIRST_OF_SOURCE = (0, 3, 6, 7, 8, 9, 10, 11, 12, 14)
+_RECTANGLES = 14
 # Judgement, not data: spread from reading to reading of one state, as half-width in percent of its total.
 STEP_REPEATABILITY_PERCENT = 0.3
 # Judgement, not data: how well the coefficient of commercial winding copper is known, as half-width in percent.
 TEMPERATURE_COEFFICIENT_BOUND_PERCENT = 1.0
+# Derived: ρJ²/(c_p·density) of a copper wire that loses no heat, at 6.5 A/mm², the fullest loading thought of.
+HEATING_WHILE_ON_K_PER_S = 0.21
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +51,8 @@ class Budget:
     coverage_factor: Floats
     u_by_source_a: Floats
     rectangles_a: Floats
+    u_scatter_a: Floats
+    scatter_degrees: Floats
 
     @property
     def expanded_uncertainty_a(self) -> Floats:
@@ -77,6 +85,8 @@ def budget_of(
     -----
     One clamp and one voltmeter read both states of a step: their percent terms act on the difference, their counts on
     each reading separately.  A single reading has one rectangle per meter.  Averaging repeats shrinks the scatter only.
+    A stage that was on for longer than ten seconds may have warmed by up to 0.21 K in each further second: that widens
+    the result and never moves it.
 
     References
     ----------
@@ -87,6 +97,9 @@ def budget_of(
             *_meter_terms(rows, conditions),
             *_temperature_terms(rows, conditions, temperature_coefficient_per_k),
             _rest_term(rows, conditions, rest),
+            _heating_term(rows, conditions),
+            _reference_temperature_term(rows, conditions),
+            _auxiliary_term(rows, rest),
             *_step_terms(rows),
             rows.own.u_scatter_s,
             rows.before.u_scatter_s,
@@ -97,38 +110,61 @@ def budget_of(
     degrees = np.maximum(np.stack([rows.own.count, rows.before.count]) - 1, 1)
     nu = effective_degrees_of_freedom(contributions[_RECTANGLES:], degrees, u_combined_a)
     by_source = np.sqrt(np.add.reduceat(contributions * contributions, _FIRST_OF_SOURCE, axis=0))
-    return Budget(u_combined_a, coverage_factor(nu), by_source, contributions[:_RECTANGLES])
+    return Budget(
+        u_combined_a,
+        coverage_factor(nu),
+        by_source,
+        contributions[:_RECTANGLES],
+        contributions[_RECTANGLES:],
+        degrees,
+    )
 
 
 def _meter_terms(rows: StageRows, conditions: Conditions) -> tuple[Floats, ...]:
     visit, own, before = rows.inspection, rows.own, rows.before
-    ammeter, voltmeter = conditions.ammeter, conditions.voltmeter
-    amps_counts, volts_counts = ammeter.counts_half_width[visit], voltmeter.counts_half_width[visit]
-    apparent_s = own.current_a / own.supply_voltage_v - before.current_a / before.supply_voltage_v
     amps = _common_own_before(
-        apparent_s,
-        ammeter.accuracy_percent[visit],
-        amps_counts / own.supply_voltage_v,
-        amps_counts / before.supply_voltage_v,
+        (own.current_a / own.supply_voltage_v, before.current_a / before.supply_voltage_v),
+        (1 / own.supply_voltage_v, 1 / before.supply_voltage_v),
+        (conditions.ammeter.at(visit, own.current_a), conditions.ammeter.at(visit, before.current_a)),
         rows,
     )
     volts = _common_own_before(
-        own.conductance_s - before.conductance_s,
-        voltmeter.accuracy_percent[visit],
-        volts_counts * np.abs(own.conductance_s) / own.supply_voltage_v,
-        volts_counts * np.abs(before.conductance_s) / before.supply_voltage_v,
+        (own.conductance_s, before.conductance_s),
+        (np.abs(own.conductance_s) / own.supply_voltage_v, np.abs(before.conductance_s) / before.supply_voltage_v),
+        (
+            conditions.voltmeter.at(visit, own.supply_voltage_v),
+            conditions.voltmeter.at(visit, before.supply_voltage_v),
+        ),
         rows,
     )
     return (*amps, *volts)
 
 
 def _common_own_before(
-    difference_s: Floats, accuracy_percent: Floats, own_counts_s: Floats, before_counts_s: Floats, rows: StageRows
+    scaled_s: tuple[Floats, Floats],
+    per_count: tuple[Floats, Floats],
+    figures: tuple[MeterFigures, MeterFigures],
+    rows: StageRows,
 ) -> tuple[Floats, Floats, Floats]:
+    """Return what both readings share, and what each has alone; each pair is own reading, reading before.
+
+    `scaled_s` is what the percent term acts on, `per_count` the conductance that one unit of the meter is worth.
+    """
+    (own_s, before_s), (own_figures, before_figures) = scaled_s, figures
+    own_counts_s = figures[0].counts_half_width * per_count[0]
+    before_counts_s = figures[1].counts_half_width * per_count[1]
     shared_counts_s = np.where(rows.is_step, 0.0, own_counts_s)
-    common = rectangular_u(meter_half_width(difference_s, accuracy_percent, shared_counts_s))
-    own = rectangular_u(own_counts_s - shared_counts_s)
-    return common, own, rectangular_u(before_counts_s)
+    difference_s, own_alone_s = own_s - before_s, own_counts_s - shared_counts_s
+    if (crossing := crosses(own_figures, before_figures)) is not None:
+        # Two ranges of one meter are adjusted apart: their percent terms do not cancel in a difference.
+        apart = rows.is_step & crossing
+        difference_s = np.where(apart, 0.0, difference_s)
+        own_alone_s = own_alone_s + np.where(apart, np.abs(own_s) * own_figures.accuracy_percent / 100, 0.0)
+        before_counts_s = before_counts_s + np.where(
+            apart, np.abs(before_s) * before_figures.accuracy_percent / 100, 0.0
+        )
+    common = rectangular_u(meter_half_width(difference_s, own_figures.accuracy_percent, shared_counts_s))
+    return common, rectangular_u(own_alone_s), rectangular_u(before_counts_s)
 
 
 def _temperature_terms(
@@ -151,10 +187,60 @@ def _temperature_terms(
 
 def _rest_term(rows: StageRows, conditions: Conditions, rest: Rest) -> Floats:
     # The counts term covers the meter's zero already; only the resolution of a second, subtracted reading is new.
-    added_a = np.where(rest.subtracted_a != 0, resolution_u(conditions.ammeter.resolution), 0.0)
-    per_volt = np.abs(1 / rows.own.supply_voltage_v - 1 / rows.before.supply_voltage_v)
-    term: Floats = added_a[rows.inspection] * per_volt
+    if not rest.measured_a.any():
+        return rest.measured_a[rows.inspection]
+    visits = np.arange(rest.measured_a.size)
+    resolution_a = conditions.ammeter.at(visits, rest.measured_a).resolution
+    added_a = np.where(rest.measured_a != 0, resolution_u(resolution_a), 0.0)
+    term: Floats = added_a[rows.inspection] * _per_volt(rows)
     return term
+
+
+def _heating_term(rows: StageRows, conditions: Conditions) -> Floats:
+    if not (rows.own.late_s.any() or rows.before.late_s.any()):
+        return rows.own.late_s
+    warmer = per_kelvin(conditions.coil_temperature_c)[rows.inspection] * HEATING_WHILE_ON_K_PER_S
+    return rectangular_u(np.abs(late_conductance(rows)) * warmer)
+
+
+def late_conductance(rows: StageRows) -> Floats:
+    """Return what is on times how late it was read, own reading less reading before. [S·s]
+
+    All coils that are on warm alike while the last stage is waited for, at one rate that is not known.
+    """
+    late: Floats = rows.own.conductance_s * rows.own.late_s - rows.before.conductance_s * rows.before.late_s
+    return late
+
+
+def _reference_temperature_term(rows: StageRows, conditions: Conditions) -> Floats:
+    bound_c = conditions.reference_temperature_bound_c
+    if not bound_c.any():
+        return bound_c[rows.inspection]
+    relative = per_kelvin(conditions.reference_temperature_c) * bound_c
+    return rectangular_u(np.abs(rows.own.conductance_s - rows.before.conductance_s) * relative[rows.inspection])
+
+
+def _auxiliary_term(rows: StageRows, rest: Rest) -> Floats:
+    if not rest.declared_bound_a.any():
+        return rest.declared_bound_a[rows.inspection]
+    return rectangular_u(rest.declared_bound_a[rows.inspection] * _per_volt(rows))
+
+
+def _per_volt(rows: StageRows) -> Floats:
+    difference: Floats = np.abs(1 / rows.own.supply_voltage_v - 1 / rows.before.supply_voltage_v)
+    return difference
+
+
+def per_kelvin(temperature_c: Floats) -> Floats:
+    """Return by what share the resistance of copper grows with one more kelvin.
+
+    Examples
+    --------
+    >>> round(float(per_kelvin(np.array([65.0]))[0]), 5)
+    0.00334
+    """
+    share: Floats = COPPER_TEMPERATURE_COEFFICIENT_PER_K / resistance_growth(temperature_c)
+    return share
 
 
 def _step_terms(rows: StageRows) -> tuple[Floats, Floats]:

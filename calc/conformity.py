@@ -11,6 +11,7 @@ VERDICTS = ("pass", "conditional_pass", "undetermined", "conditional_fail", "fai
 PASS, CONDITIONAL_PASS, UNDETERMINED, CONDITIONAL_FAIL, FAIL = range(5)
 _NEARLY_NORMAL = 1e-3
 _FAR = 40.0
+_ROUNDING = 1e-9
 
 
 def conformance_probability(
@@ -130,6 +131,34 @@ def classify(value: Floats, lower_limit: Floats, upper_limit: Floats, guard: Flo
     verdict[margin >= 0] = CONDITIONAL_PASS
     verdict[margin >= guard] = PASS
     return verdict
+
+
+def agree_with_probability(verdict: Ints, probability: Floats, max_false_accept_probability: Floats) -> Ints:
+    """Return the classes under a largest false acceptance, held against the conformance probability itself.
+
+    Parameters
+    ----------
+    verdict : ndarray of int, shape (...)
+        Classes by a guard band of z(1 − p)·u, which takes the errors as normal and the limit as the only one.
+    probability : ndarray
+        Conformance probability of the convolved errors, both limits counted.
+    max_false_accept_probability : ndarray
+        Largest false acceptance, above 0 to 0.5; NaN under another rule, whose classes stay as they are.
+
+    References
+    ----------
+    JCGM 106:2012 8.3.2: an accepted value conforms with at least 1 − p.
+
+    Examples
+    --------
+    >>> doubtful = agree_with_probability(np.array([PASS]), np.array([0.94]), np.array([0.05]))
+    >>> VERDICTS[int(doubtful[0])]
+    'conditional_pass'
+    """
+    accepted_wrongly = (verdict == PASS) & (1 - probability > max_false_accept_probability + _ROUNDING)
+    rejected_wrongly = (verdict == FAIL) & (probability > max_false_accept_probability + _ROUNDING)
+    checked = np.where(accepted_wrongly, CONDITIONAL_PASS, verdict)
+    return np.where(rejected_wrongly, CONDITIONAL_FAIL, checked)
 
 
 def capability(lower_limit: Floats, upper_limit: Floats, expanded_u: Floats) -> Floats:

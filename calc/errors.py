@@ -46,10 +46,8 @@ def require_range(
     """
     given = np.asarray(values, dtype=np.float64)
     least, most = np.asarray(lowest, dtype=np.float64), np.asarray(highest, dtype=np.float64)
-    refused = ~((given >= least) & (given <= most))
-    if absent_allowed:
-        refused &= ~np.isnan(given)
-    if refused.any():
-        first = int(np.argmax(refused))
+    accepted = ~((given < least) | (given > most)) if absent_allowed else (given >= least) & (given <= most)
+    if not accepted.all():
+        first = int(np.argmin(accepted))
         limits = (float(np.broadcast_to(limit, given.shape).flat[first]) for limit in (least, most))
         raise OutOfRange(quantity, float(given.flat[first]), *limits)

@@ -3,13 +3,20 @@
 Plain numbers only.  Quantities carry their unit in the name; a meter's own figures are in its unit (A or V).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
+
+from calc.circumstances import TemperatureInputs
+from calc.evidence_apart import ApartEvidence, AuxiliaryLoad
 
 DecisionRule = Literal["guarded", "simple", "max_false_accept"]
 TemperatureMethod = Literal["measured", "parked", "cold_resistance", "cooling_model", "unknown"]
 EngineState = Literal["off", "idle", "high_idle"]
 Drive = Literal["relay", "contactor", "electronic"]
+Fuses = Literal["per_stage", "common", "none", "other"]
+ControlInput = Literal["positive_switched", "ground_switched", "data_bus", "unknown"]
+ReturnPath = Literal["frame", "insulated", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +32,7 @@ class Rating:
     coils_in_series: int
     coils_in_parallel: int
     tolerance_assumed: bool = False
+    reference_temperature_assumed: bool = False
 
     @property
     def stages(self) -> int:
@@ -33,13 +41,27 @@ class Rating:
 
 
 @dataclass(frozen=True, slots=True)
+class MeterRange:
+    """One range of a meter: up to where it reads, and its accuracy and resolution there."""
+
+    range_max: float
+    accuracy_percent: float
+    accuracy_counts: float
+    resolution: float
+
+
+@dataclass(frozen=True, slots=True)
 class Meter:
-    """A meter's accuracy: ±(percent of reading + counts), its resolution and, where known, its range."""
+    """A meter's accuracy: ±(percent of reading + counts), its resolution and, where known, its range.
+
+    Where `ranges` are given, ascending, each reading takes the figures of the smallest range that holds it.
+    """
 
     accuracy_percent: float
     accuracy_counts: float
     resolution: float
     range_max: float | None = None
+    ranges: tuple[MeterRange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +92,39 @@ class RelayBox:
     drive: Drive = "relay"
     outputs_by_input: tuple[tuple[int, ...], ...] | None = None
     lamps: int | None = None
+    auxiliary_loads: tuple[AuxiliaryLoad, ...] = ()
+    fuses: Fuses | None = None
+    control_input: ControlInput | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraReading:
+    """A reading beyond volts and amps per stage [V, A or Ω]; an open circuit on an ohm-meter has no value."""
+
+    kind: str
+    value: float | None
+    stage: int | None = None
+    coil: int | None = None
+    energised: tuple[int, ...] | None = None
+    over_range: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Cable:
+    """The size printed on a cable, and its length."""
+
+    size: str | None
+    length_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Cables:
+    """The cables of the circuit, as far as they are known."""
+
+    supply: Cable | None = None
+    stage: Cable | None = None
+    retarder_ground: Cable | None = None
+    chassis_ground: Cable | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,3 +145,12 @@ class Evidence:
     required_stages: tuple[int, ...] = ()
     decision_rule: DecisionRule = "guarded"
     max_false_accept_probability: float | None = None
+    temperature_inputs: TemperatureInputs | None = None
+    usual_temperature_bounds_c: Mapping[str, float] | None = None
+    apart: ApartEvidence | None = None
+    extra_readings: tuple[ExtraReading, ...] = ()
+    cables: Cables = Cables()
+    return_path: ReturnPath | None = None
+    # Meters without a valid calibration on the day and what is wrong with it, and whether that forbids a verdict.
+    calibration_faults: tuple[tuple[str, str], ...] = ()
+    calibration_required: bool = False

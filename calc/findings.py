@@ -1,10 +1,13 @@
 """What is to be said beside the amps of one visit."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
+from calc.budget import HEATING_WHILE_ON_K_PER_S
+from calc.columns import ASSUMED_REFERENCE_TEMPERATURE_BOUND_C
 from calc.errors import RELATIVE_SLACK
 from calc.evidence import Evidence, StageReading
 from calc.judgement import Finding, Parameters, Severity, StageJudgement
+from calc.pooling import PROMPT_SECONDS
 from calc.rest import FLOWING, HIGHEST_ZERO_SHARE_OF_RATED, NEGATIVE, NOT_READ, SUBTRACTED
 from calc.temperature import coil_temperature
 
@@ -18,17 +21,32 @@ _REST: dict[int, tuple[str, Severity]] = {
 }
 
 
-def findings_of(evidence: Evidence, stages: list[StageJudgement], rest_meaning: int) -> tuple[Finding, ...]:
-    """Return the findings of one visit, defects first."""
-    found = [
+def findings_of(evidence: Evidence, stages: list[StageJudgement], rest_meaning: int) -> list[Finding]:
+    """Return the findings of one visit's readings, in no order."""
+    return [
         *_rest_findings(evidence, rest_meaning),
         *_output_findings(evidence),
         *_lamp_findings(evidence),
         *_stage_findings(evidence, stages),
         *_temperature_findings(evidence),
+        *_late_findings(evidence),
         *_unchecked(evidence),
     ]
+
+
+def in_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings defects first."""
     return tuple(sorted(found, key=lambda finding: (_SEVERITY_ORDER[finding.severity], finding.stage or 0)))
+
+
+def _late_findings(evidence: Evidence) -> Iterator[Finding]:
+    late_s = [
+        r.seconds_on for r in evidence.stage_readings if r.seconds_on is not None and r.seconds_on > PROMPT_SECONDS
+    ]
+    if late_s:
+        longest_s = float(max(late_s))
+        warmer_c = HEATING_WHILE_ON_K_PER_S * (longest_s - PROMPT_SECONDS)
+        yield Finding("read_late", "note", None, {"seconds_on": longest_s, "warmer_c": warmer_c})
 
 
 def _rest_findings(evidence: Evidence, rest_meaning: int) -> Iterator[Finding]:
@@ -74,7 +92,7 @@ def _lamp_findings(evidence: Evidence) -> Iterator[Finding]:
     for stage, energised, seen in sorted(looked_at):
         expected = _expected_lamps(evidence, energised)
         if expected is not None and seen != expected:
-            yield Finding("lamp_mismatch", "caution", stage, _seen_params(energised, expected, seen))
+            yield Finding("lamp_mismatch", "defect", stage, _seen_params(energised, expected, seen))
 
 
 def _expected_lamps(evidence: Evidence, energised: tuple[int, ...]) -> tuple[int, ...] | None:
@@ -119,10 +137,17 @@ def _temperature_findings(evidence: Evidence) -> Iterator[Finding]:
     }
     if coil.assumed:
         yield Finding("coil_temperature_assumed", "note", None, params)
+    if coil.worked_out:
+        yield Finding("coil_temperature_worked_out", "note", None, params)
     if coil.below_usual_bound_c is not None:
         params["usual_bound_c"] = coil.below_usual_bound_c
         params["method"] = evidence.coil_temperature_method or ""
         yield Finding("temperature_bound_below_usual", "note", None, params)
+    if evidence.rating.reference_temperature_assumed:
+        reference_c = evidence.rating.reference_temperature_c
+        bound_c = ASSUMED_REFERENCE_TEMPERATURE_BOUND_C
+        assumed: dict[str, float | str] = {"reference_temperature_c": reference_c, "bound_c": bound_c}
+        yield Finding("reference_temperature_assumed", "note", None, assumed)
 
 
 def _unchecked(evidence: Evidence) -> Iterator[Finding]:
@@ -134,6 +159,8 @@ def _unchecked(evidence: Evidence) -> Iterator[Finding]:
         yield Finding("shared_ground_not_tested", "note", None, {})
     if evidence.engine_state == "off":
         yield Finding("supply_not_tested", "note", None, {})
+    for meter, fault in evidence.calibration_faults:
+        yield Finding("calibration_not_valid", "caution", None, {"meter": meter, "fault": fault})
     if evidence.stages_not_read:
         yield Finding("stages_not_read", "note", None, {"stages": _listed(evidence.stages_not_read)})
 

@@ -64,7 +64,7 @@ def _rows(own: Pooled, before: Pooled, is_step: Bools, lacks: Bools) -> StageRow
 def _nothing_before(own: Pooled) -> Pooled:
     zero = np.zeros(own.key.shape)
     never = np.zeros(own.key.shape, dtype=np.bool_)
-    return Pooled(own.key, zero + 1, zero, zero + np.inf, zero, zero, never, never)
+    return Pooled(own.key, zero + 1, zero, zero + np.inf, zero, zero, never, never, zero)
 
 
 def _before(own: Pooled, state: Pooled, stepped: Bools) -> Pooled:
@@ -78,4 +78,5 @@ def _before(own: Pooled, state: Pooled, stepped: Bools) -> Pooled:
         np.where(stepped, state.u_scatter_s, nothing.u_scatter_s),
         stepped & state.over_range,
         stepped & state.no_voltage,
+        np.where(stepped, state.late_s, nothing.late_s),
     )

@@ -4,25 +4,29 @@ from collections.abc import Sequence
 from itertools import groupby
 from math import isfinite
 
+from calc.actions import unit_action
 from calc.answers import finite_or_none, stage_judgements
+from calc.apart.parts import judged_apart
 from calc.columns import columns_of
+from calc.diagnosis.screen import Rank, ranked
 from calc.evidence import Evidence
-from calc.findings import findings_of
-from calc.hypotheses import screened
+from calc.findings import findings_of, in_order
 from calc.judgement import Judgement, StageJudgement, TorqueShareRange
 from calc.method import METHOD_VERSION
 from calc.stages import judge_columns
 from calc.unit import unit_results
-from calc.verdict import reasons_of, unit_verdict
+from calc.verdict import reasons_of, simple_unit_verdict, unit_verdict
 
 
-def judge(evidence: Evidence) -> Judgement:
+def judge(evidence: Evidence, *, rank: Rank = "always") -> Judgement:
     """Return the judgement of one visit: a batch of one.
 
     Parameters
     ----------
     evidence : Evidence
         Readings, rating and meters; volts 0 to 1e6, amps from the ammeter's zero to 1e6, coil −60 to 400 °C.
+    rank : {"always", "when_unfit", "never"}
+        Whether the likely causes are ranked in full, only where the sound circuit does not fit, or merely screened.
 
     Raises
     ------
@@ -42,11 +46,11 @@ def judge(evidence: Evidence) -> Judgement:
     >>> judged.verdict, round(judged.normalised_current_a, 2), round(judged.expanded_uncertainty_a, 2)
     ('pass', 34.97, 1.55)
     """
-    return judge_batch([evidence])[0]
+    return judge_batch([evidence], rank=rank)[0]
 
 
-def judge_batch(evidences: Sequence[Evidence]) -> list[Judgement]:
-    """Return the judgement of every visit, in the order given.
+def judge_batch(evidences: Sequence[Evidence], *, rank: Rank = "never") -> list[Judgement]:
+    """Return the judgement of every visit, in the order given; `rank` as for one, but merely screened unless asked.
 
     Raises
     ------
@@ -57,16 +61,16 @@ def judge_batch(evidences: Sequence[Evidence]) -> list[Judgement]:
     results = judge_columns(columns)
     units = unit_results(columns, results)
     stages: list[list[StageJudgement]] = [[] for _ in evidences]
-    answered = zip(results.rows.inspection.tolist(), stage_judgements(results), strict=True)
+    answered = zip(results.rows.inspection.tolist(), stage_judgements(results, evidences), strict=True)
     for visit, group in groupby(answered, key=lambda pair: pair[0]):
         stages[visit] = [judged for _, judged in group]
     return [
-        _judgement(evidence, *parts)
+        _judgement(evidence, rank, *parts)
         for evidence, *parts in zip(
             evidences,
             stages,
-            results.rest.meaning.tolist(),
-            units.imbalance_percent.tolist(),
+            zip(results.rest.meaning.tolist(), results.rest.subtracted_a.tolist(), strict=True),
+            zip(units.imbalance.percent.tolist(), units.imbalance.expanded_uncertainty_percent.tolist(), strict=True),
             units.torque_percent.T.tolist(),
             units.healthy_probability.tolist(),
             strict=True,
@@ -76,28 +80,37 @@ def judge_batch(evidences: Sequence[Evidence]) -> list[Judgement]:
 
 def _judgement(
     evidence: Evidence,
+    rank: Rank,
     stages: list[StageJudgement],
-    rest_meaning: int,
-    imbalance_percent: float,
+    rest: tuple[int, float],
+    imbalance: tuple[float, float],
     torque_percent: list[float],
     healthy_probability: float,
 ) -> Judgement:
-    findings = findings_of(evidence, stages, rest_meaning)
+    seen = findings_of(evidence, stages, rest[0])
+    apart, found_apart, lines = judged_apart(evidence, seen, *rest)
+    findings = in_order([*seen, *found_apart])
     reasons = reasons_of(evidence, stages, findings)
-    defect_found = any(finding.severity == "defect" for finding in findings)
+    defect_found = any(finding.severity == "defect" for finding in seen)
     torque = _torque_range(torque_percent)
+    ranking = ranked(evidence, rank, healthy_probability, defect_found=defect_found)
     return Judgement(
         verdict=unit_verdict(reasons),
         verdict_reasons=tuple(reason for _, reason in reasons),
         stages=tuple(stages),
-        imbalance_percent=finite_or_none(imbalance_percent),
+        imbalance_percent=finite_or_none(imbalance[0]),
+        imbalance_expanded_uncertainty_percent=finite_or_none(imbalance[1]),
         torque_share_percent=torque_percent[0] if torque else None,
         torque_share_range_percent=torque,
         findings=findings,
-        hypotheses=screened(healthy_probability, defect_found=defect_found),
-        next_reading=None,
+        hypotheses=ranking.hypotheses,
+        next_reading=ranking.next_reading,
         method_version=METHOD_VERSION,
         decision_rule=evidence.decision_rule,
+        simple_verdict=simple_unit_verdict(reasons, stages),
+        action=unit_action(reasons, stages),
+        apart=apart,
+        circuit_lines=lines,
     )
 
 

@@ -8,10 +8,16 @@ from calc.arrays import Bools, Floats, Ints
 from calc.columns import Conditions, Readings
 from calc.copper import LOWEST_USABLE_VOLTAGE_V
 
+# A reading is taken within ten seconds of switching on; what the coil warms in them is part of the temperature's bound.
+PROMPT_SECONDS = 10.0
+
 
 @dataclass(frozen=True, slots=True)
 class Pooled:
-    """Means over repeat readings; `conductance_s` is rest-corrected, `u_scatter_s` is s/√n (0 when read once)."""
+    """Means over repeat readings; `conductance_s` is rest-corrected, `u_scatter_s` is s/√n (0 when read once).
+
+    `late_s` is how long past the procedure's ten seconds the stage was on, 0 where not noted.
+    """
 
     key: Ints
     count: Floats
@@ -21,6 +27,7 @@ class Pooled:
     u_scatter_s: Floats
     over_range: Bools
     no_voltage: Bools
+    late_s: Floats
 
     def take(self, index: Ints) -> "Pooled":
         """Return the pooled readings at `index`."""
@@ -33,6 +40,7 @@ class Pooled:
             self.u_scatter_s[index],
             self.over_range[index],
             self.no_voltage[index],
+            self.late_s[index],
         )
 
 
@@ -51,7 +59,8 @@ def reading_conductances(conditions: Conditions, readings: Readings, subtracted_
     A voltage no larger than the voltmeter's own counts, or than 1 mV, is no voltage.
     """
     visit, voltage_v = readings.inspection, readings.supply_voltage_v
-    dead = voltage_v <= np.maximum(conditions.voltmeter.counts_half_width[visit], LOWEST_USABLE_VOLTAGE_V)
+    counts_v = conditions.voltmeter.at(visit, voltage_v).counts_half_width
+    dead = voltage_v <= np.maximum(counts_v, LOWEST_USABLE_VOLTAGE_V)
     over = readings.current_a > conditions.ammeter.range_max[visit]
     over |= voltage_v > conditions.voltmeter.range_max[visit]
     usable_v = np.where(dead, np.nan, voltage_v)
@@ -80,4 +89,5 @@ def pool(key: Ints, readings: Readings, single: Conductances) -> Pooled:
         u_scatter_s=np.sqrt(squares / (np.maximum(count - 1, 1) * count)),
         over_range=np.bincount(group, single.over_range, size) > 0,
         no_voltage=np.bincount(group, single.no_voltage, size) > 0,
+        late_s=np.bincount(group, np.fmax(readings.seconds_on - PROMPT_SECONDS, 0.0), size) / count,
     )

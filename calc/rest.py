@@ -14,10 +14,16 @@ NOT_READ, WITHIN_COUNTS, SUBTRACTED, FLOWING, NEGATIVE = range(5)
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """Per inspection: what the rest reading means, and the amps subtracted from every stage reading. [A]"""
+    """Per inspection: what the rest reading means, and the amps subtracted from every stage reading. [A]
+
+    `measured_a` is the part that was read, the remainder is what the box's auxiliary loads are declared to draw, known
+    within `declared_bound_a`.
+    """
 
     meaning: Ints
     subtracted_a: Floats
+    measured_a: Floats
+    declared_bound_a: Floats
 
 
 def settle_rest(conditions: Conditions, readings: Readings) -> Rest:
@@ -27,26 +33,40 @@ def settle_rest(conditions: Conditions, readings: Readings) -> Rest:
     stage current and the box voltage does not sag; anything larger would hide a welded contact if it were subtracted.
     """
     rest_a = conditions.rest_current_a
-    within_counts = np.abs(rest_a) <= conditions.ammeter.counts_half_width * (1 + RELATIVE_SLACK)
-    as_zero = within_counts | (_is_small(conditions) & ~_sags(conditions, readings))
+    # Loads that the box feeds at all times flow at rest too, and are no leak.
+    excess_a = rest_a - conditions.auxiliary_always_a
+    within_counts = np.abs(excess_a) <= _zero_a(conditions)
+    as_zero = within_counts | (_is_small(conditions, excess_a) & ~_sags(conditions, readings))
     meaning = np.full(rest_a.shape, NOT_READ)
-    meaning[rest_a > 0] = FLOWING
-    meaning[rest_a < 0] = NEGATIVE
+    meaning[excess_a > 0] = FLOWING
+    meaning[excess_a < 0] = NEGATIVE
     meaning[as_zero] = SUBTRACTED
     meaning[within_counts] = WITHIN_COUNTS
-    return Rest(meaning, np.where(as_zero, rest_a, 0.0))
+    unread = meaning == NOT_READ
+    measured_a = np.where(as_zero, rest_a, 0.0)
+    declared_a = np.where(unread, conditions.auxiliary_always_a, 0.0) + conditions.auxiliary_on_a
+    bound_a = np.where(unread, conditions.auxiliary_always_bound_a, 0.0) + conditions.auxiliary_on_bound_a
+    return Rest(meaning, measured_a + declared_a, measured_a, bound_a)
 
 
-def _is_small(conditions: Conditions) -> Bools:
+def _zero_a(conditions: Conditions) -> Floats:
+    visits = np.arange(conditions.stages.size)
+    counts_a = conditions.ammeter.at(visits, conditions.rest_current_a).counts_half_width
+    return (counts_a + conditions.auxiliary_always_bound_a) * (1 + RELATIVE_SLACK)
+
+
+def _is_small(conditions: Conditions, excess_a: Floats) -> Bools:
     smallest_rated_a = np.fmin.reduce(conditions.rated_currents_a, axis=1)
     limit_a = HIGHEST_ZERO_SHARE_OF_RATED * smallest_rated_a * (1 + RELATIVE_SLACK)
-    small: Bools = np.abs(conditions.rest_current_a) <= limit_a
+    small: Bools = np.abs(excess_a) <= limit_a
     return small
 
 
 def _sags(conditions: Conditions, readings: Readings) -> Bools:
+    visits = np.arange(conditions.stages.size)
+    counts_v = conditions.voltmeter.at(visits, conditions.rest_voltage_v).counts_half_width
     highest_v = np.zeros(conditions.rest_voltage_v.shape)
     np.maximum.at(highest_v, readings.inspection, readings.supply_voltage_v)
     # Less than the voltmeter's own counts is no sag that it could show.
-    sags: Bools = conditions.rest_voltage_v < highest_v - conditions.voltmeter.counts_half_width * (1 + RELATIVE_SLACK)
+    sags: Bools = conditions.rest_voltage_v < highest_v - counts_v * (1 + RELATIVE_SLACK)
     return sags

@@ -6,8 +6,16 @@ import numpy as np
 
 from calc.arrays import Bools, Floats, Ints
 from calc.budget import Budget, budget_of
-from calc.columns import Columns, Conditions
-from calc.conformity import UNDETERMINED, capability, classify, conformance_probability, guard_band, largest_rectangle
+from calc.columns import MAX_FALSE_ACCEPT, Columns, Conditions
+from calc.conformity import (
+    UNDETERMINED,
+    agree_with_probability,
+    capability,
+    classify,
+    conformance_probability,
+    guard_band,
+    largest_rectangle,
+)
 from calc.copper import resistance_growth
 from calc.errors import RELATIVE_SLACK
 from calc.increments import StageRows, stage_rows
@@ -48,6 +56,7 @@ class StageResults:
     normalised_current_a: Floats
     lower_limit_a: Floats
     upper_limit_a: Floats
+    guard_band_a: Floats
     conformance_probability: Floats
     capability: Floats
     level: Floats
@@ -81,7 +90,10 @@ def _judge_rows(rows: StageRows, conditions: Conditions, rest: Rest) -> StageRes
     half_width, u_rest = largest_rectangle(budget.rectangles_a, budget.u_combined_a)
     false_accept = conditions.max_false_accept_probability[visit]
     guard = guard_band(conditions.rule[visit], budget.expanded_uncertainty_a, budget.u_combined_a, false_accept)
+    probability = conformance_probability(normalised_a, u_rest, half_width, lower_a, upper_a)
     verdict = classify(normalised_a, lower_a, upper_a, guard, RELATIVE_SLACK * rated_a)
+    if (asked := conditions.rule[visit] == MAX_FALSE_ACCEPT).any():
+        verdict = agree_with_probability(verdict, probability, np.where(asked, false_accept, np.nan))
     reason = _reasons(rows, conditions)
     return StageResults(
         rows=rows,
@@ -91,7 +103,8 @@ def _judge_rows(rows: StageRows, conditions: Conditions, rest: Rest) -> StageRes
         normalised_current_a=normalised_a,
         lower_limit_a=lower_a,
         upper_limit_a=upper_a,
-        conformance_probability=conformance_probability(normalised_a, u_rest, half_width, lower_a, upper_a),
+        guard_band_a=guard,
+        conformance_probability=probability,
         capability=capability(lower_a, upper_a, budget.expanded_uncertainty_a),
         level=normalised_a / rated_a,
         verdict=np.where(reason == DETERMINED, verdict, UNDETERMINED),

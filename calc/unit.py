@@ -8,6 +8,7 @@ from scipy.special import expit, ndtr
 from calc.arrays import Bools, Floats
 from calc.columns import Columns, Conditions
 from calc.copper import resistance_growth
+from calc.imbalance import Imbalance, imbalance
 from calc.stages import StageResults, reference_is_known
 
 HOT_COIL_C = 150.0
@@ -25,7 +26,7 @@ class UnitResults:
     Rows of `torque_percent`: cold at exponent 2 and 1, at 150 °C at exponent 2 and 1.
     """
 
-    imbalance_percent: Floats
+    imbalance: Imbalance
     torque_percent: Floats
     healthy_probability: Floats
 
@@ -38,24 +39,16 @@ def unit_results(columns: Columns, stages: StageResults) -> UnitResults:
     complete = (usable == conditions.stages) & (conditions.stages > 0)
     with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
         mean_level = _mean_by_visit(stages, stages.level, visits, usable)
-        imbalance = np.where(complete, _imbalance_percent(stages, mean_level), np.nan)
+        out_of_balance = imbalance(conditions, stages, mean_level, complete)
         torque = _torque_percent(columns, stages, usable, complete)
         healthy = _healthy_probability(conditions, stages, mean_level, usable)
-    return UnitResults(imbalance, torque, healthy)
+    return UnitResults(out_of_balance, torque, healthy)
 
 
 def _mean_by_visit(stages: StageResults, values: Floats, visits: int, usable: Floats) -> Floats:
     counted = np.where(stages.has_conductance, values, 0.0)
     mean: Floats = np.bincount(stages.rows.inspection, counted, visits) / usable
     return mean
-
-
-def _imbalance_percent(stages: StageResults, mean_level: Floats) -> Floats:
-    """Return the largest deviation from the mean over the mean, as NEMA MG-1 defines unbalance."""
-    deviation = np.abs(stages.level - mean_level[stages.rows.inspection])
-    largest = np.zeros(mean_level.shape)
-    np.fmax.at(largest, stages.rows.inspection, deviation)
-    return np.where(mean_level > 0, 100 * largest / mean_level, np.nan)
 
 
 def _torque_percent(columns: Columns, stages: StageResults, usable: Floats, answered: Bools) -> Floats:

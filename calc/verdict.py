@@ -1,6 +1,6 @@
 """The verdict on the whole unit: the worst of what was judged, and why it is not a plain pass."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from calc.conformity import VERDICTS
 from calc.evidence import Evidence
@@ -18,13 +18,28 @@ def reasons_of(
     evidence: Evidence, stages: list[StageJudgement], findings: tuple[Finding, ...]
 ) -> tuple[tuple[Verdict, VerdictReason], ...]:
     """Return why the unit is not a plain pass, each reason with the verdict it calls for, worst first."""
-    reasons = [*_defect_reasons(findings), *_stage_reasons(stages), *_unread_reasons(evidence, stages)]
+    reasons = [
+        *_defect_reasons(findings),
+        *_stage_reasons(stages),
+        *_unread_reasons(evidence, stages),
+        *_calibration_reasons(evidence),
+    ]
     return tuple(sorted(reasons, key=lambda reason: -_RANK[reason[0]]))
 
 
 def unit_verdict(reasons: tuple[tuple[Verdict, VerdictReason], ...]) -> Verdict:
     """Return the worst verdict that any reason calls for, `pass` without one."""
     return reasons[0][0] if reasons else "pass"
+
+
+def simple_unit_verdict(
+    reasons: tuple[tuple[Verdict, VerdictReason], ...], stages: Sequence[StageJudgement]
+) -> Verdict:
+    """Return the unit's verdict on the same data under simple acceptance: only the stages' own classes differ."""
+    classes = set(_CODE_OF_CLASS.values())
+    others = [verdict for verdict, reason in reasons if reason.code not in classes]
+    simple = [judged.simple_verdict for judged in stages if judged.undetermined_reason is None]
+    return max([*others, *simple, "pass"], key=lambda verdict: _RANK[verdict])
 
 
 def _defect_reasons(findings: tuple[Finding, ...]) -> Iterator[tuple[Verdict, VerdictReason]]:
@@ -49,6 +64,12 @@ def _figures(judged: StageJudgement) -> dict[str, float | str]:
         "upper_limit_a": judged.upper_limit_a,
     }
     return {name: value for name, value in figures.items() if value is not None}
+
+
+def _calibration_reasons(evidence: Evidence) -> Iterator[tuple[Verdict, VerdictReason]]:
+    if evidence.calibration_required:
+        for meter, fault in evidence.calibration_faults:
+            yield "undetermined", VerdictReason("calibration_not_valid", None, {"meter": meter, "fault": fault})
 
 
 def _unread_reasons(evidence: Evidence, stages: list[StageJudgement]) -> Iterator[tuple[Verdict, VerdictReason]]:

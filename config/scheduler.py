@@ -22,6 +22,8 @@ logger = logging.getLogger(__name__)
 
 def start_scheduler() -> threading.Thread:
     """Start the thread; it ends with the process."""
+    # Only a worker imports the rooms' tasks by itself.
+    app.loader.import_default_modules()
     thread = threading.Thread(target=_run_for_ever, name="scheduler", daemon=True)
     thread.start()
     return thread
@@ -36,7 +38,6 @@ def _run_for_ever() -> None:
 
 def run_due_tasks(last_run_at: dict[str, datetime]) -> list[str]:
     """Run each scheduled task that is due since its last run, and return their names."""
-    app.loader.import_default_modules()
     due = [name for name, entry in settings.CELERY_BEAT_SCHEDULE.items() if _is_due(entry, last_run_at[name])]
     for name in due:
         last_run_at[name] = datetime.now(UTC)

@@ -4,7 +4,6 @@ import os
 import socket
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import CommandError
 
 from config.scheduler import start_scheduler
@@ -27,7 +26,6 @@ def refuse_taken_port(host: str, port: int) -> None:
 
 def serve(host: str, port: int, *, with_scheduler: bool) -> None:
     """Serve until stopped."""
-    settings.STATIC_ROOT.mkdir(parents=True, exist_ok=True)
     from gunicorn.app.base import BaseApplication
 
     from config.wsgi import application

@@ -36,6 +36,7 @@ INSTALLED_APPS = [
     "schedules",
     "inspections",
     "api",
+    "dashboard",
     "config",
 ]
 
@@ -49,6 +50,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
 ]
 
 ROOT_URLCONF = "config.urls"
@@ -167,7 +169,6 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 
 STATIC_URL = "/static/"
-STATIC_ROOT = VAR_DIR / "static"
 # Served straight from the packages: a first start needs no collecting step.
 WHITENOISE_USE_FINDERS = True
 
@@ -184,7 +185,20 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ALWAYS_EAGER = not CELERY_BROKER_URL
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 # Hourly in UTC, because a local hour may come twice or never; each run does only what is not done yet.
-CELERY_BEAT_SCHEDULE = {"night": {"task": "inspections.tasks.run_night", "schedule": crontab(minute=17)}}
+CELERY_BEAT_SCHEDULE = {
+    "night": {"task": "inspections.tasks.run_night", "schedule": crontab(minute=17)},
+    "outbox": {"task": "schedules.tasks.send_reminders", "schedule": crontab(minute="*/5")},
+}
+
+EMAIL_HOST = env_text("COILBOOK_SMTP_HOST")
+EMAIL_PORT = env_int("COILBOOK_SMTP_PORT", 25)
+EMAIL_HOST_USER = env_text("COILBOOK_SMTP_USER")
+EMAIL_HOST_PASSWORD = env_text("COILBOOK_SMTP_PASSWORD")
+EMAIL_USE_TLS = env_bool("COILBOOK_SMTP_TLS")
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env_text("COILBOOK_MAIL_FROM", "coilbook@localhost")
+# Without a mail server a message is printed where the service logs.
+EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'console'}.EmailBackend"
 
 SECURE = env_bool("COILBOOK_SECURE")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
@@ -195,6 +209,23 @@ SECURE_HSTS_SECONDS = env_int("COILBOOK_HSTS_SECONDS", 3600 if SECURE else 0)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_bool("COILBOOK_BEHIND_PROXY") else None
 SECURE_CONTENT_TYPE_NOSNIFF = True
 X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'none'"],
+        "script-src": ["'self'"],
+        "style-src": ["'self'"],
+        "img-src": ["'self'", "data:"],
+        "font-src": ["'self'"],
+        "connect-src": ["'self'"],
+        "manifest-src": ["'self'"],
+        "worker-src": ["'self'"],
+        "form-action": ["'self'"],
+        "base-uri": ["'none'"],
+        "frame-ancestors": ["'none'"],
+    }
+}
+LOGIN_URL = "dashboard:sign-in"
+LOGIN_REDIRECT_URL = "dashboard:home"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 
 LOGGING = {

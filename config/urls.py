@@ -7,6 +7,7 @@ from config.health import health
 urlpatterns = [
     path("healthz", health, name="health"),
     path("api/v1/", include("api.urls")),
+    path("", include("dashboard.urls")),
 ]
 
 handler400 = "api.problems.bad_request"

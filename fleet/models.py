@@ -117,18 +117,18 @@ class RatingRevision(OrganisationRow):
     retarder_type = models.ForeignKey(RetarderType, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
     rated_currents_a = models.JSONField()
-    reference_voltage_v = models.FloatField(null=True)
+    reference_voltage_v = models.FloatField(null=True, blank=True)
     reference_voltage_basis = models.CharField(max_length=20, choices=BASES)
     reference_temperature_c = models.FloatField(default=20.0)
-    tolerance_lower_percent = models.FloatField(null=True)
-    tolerance_upper_percent = models.FloatField(null=True)
+    tolerance_lower_percent = models.FloatField(null=True, blank=True)
+    tolerance_upper_percent = models.FloatField(null=True, blank=True)
     tolerance_assumed = models.BooleanField(default=False)
     system_voltage_v = models.PositiveSmallIntegerField()
     coils_in_series = models.PositiveSmallIntegerField()
     coils_in_parallel = models.PositiveSmallIntegerField()
-    sources = models.JSONField(default=dict)
+    sources = models.JSONField(default=dict, blank=True)
     reason = models.TextField(blank=True)
-    entered_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    entered_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
 
     objects = OrganisationQuerySet.as_manager()
 
@@ -139,8 +139,12 @@ class RatingRevision(OrganisationRow):
             models.CheckConstraint(
                 name="rating_reference_voltage_has_its_basis",
                 condition=Q(reference_voltage_basis="unknown", reference_voltage_v__isnull=True)
-                | Q(reference_voltage_basis="stated", reference_voltage_v__gt=0)
-                | Q(reference_voltage_basis="assumed_running", reference_voltage_v__in=[14.0, 28.0]),
+                | Q(reference_voltage_basis="stated", reference_voltage_v__isnull=False, reference_voltage_v__gt=0)
+                | Q(
+                    reference_voltage_basis="assumed_running",
+                    reference_voltage_v__isnull=False,
+                    reference_voltage_v__in=[14.0, 28.0],
+                ),
             ),
             models.CheckConstraint(name="rating_system_voltage", condition=Q(system_voltage_v__in=[12, 24])),
             models.CheckConstraint(
@@ -175,10 +179,10 @@ class RelayBoxType(OrganisationRow):
     drive = models.CharField(max_length=20, choices=DRIVES)
     control_input = models.CharField(max_length=20, choices=CONTROL_INPUTS)
     fuses = models.CharField(max_length=20, choices=FUSES)
-    outputs_by_input = models.JSONField(null=True)
-    lamps = models.PositiveSmallIntegerField(null=True)
-    stop_lamp_output = models.BooleanField(null=True)
-    auxiliary_loads = models.JSONField(default=list)
+    outputs_by_input = models.JSONField(null=True, blank=True)
+    lamps = models.PositiveSmallIntegerField(null=True, blank=True)
+    stop_lamp_output = models.BooleanField(null=True, blank=True)
+    auxiliary_loads = models.JSONField(default=list, blank=True)
     note = models.TextField(blank=True)
 
     objects = OrganisationQuerySet.as_manager()
@@ -232,10 +236,10 @@ class Installation(OrganisationRow):
 
     retarder = models.ForeignKey(Retarder, on_delete=models.PROTECT, related_name="installations")
     vehicle = models.ForeignKey(Vehicle, on_delete=models.PROTECT, related_name="installations")
-    relay_box_type = models.ForeignKey(RelayBoxType, on_delete=models.PROTECT, null=True, related_name="+")
+    relay_box_type = models.ForeignKey(RelayBoxType, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     mounting = models.CharField(max_length=100, blank=True)
     return_path = models.CharField(max_length=20, choices=RETURNS, default="unknown")
-    cables = models.JSONField(default=dict)
+    cables = models.JSONField(default=dict, blank=True)
     fitted_on = models.DateField(null=True, blank=True)
     removed_on = models.DateField(null=True, blank=True)
 

@@ -28,8 +28,39 @@ MEASURED_KEYS = frozenset(
         "accuracy_counts",
         "resolution",
         "range_max",
+        "bound_a",
+        "values",
+        "lower_limit",
+        "upper_limit",
+        "supply_voltage_low_v",
+        "supply_voltage_high_v",
+        "upstream_resistance_mohm",
+        "shared_ground_resistance_mohm",
+        "battery_at_rest_low_v",
+        "charging_low_v",
+        "charging_high_v",
+        "cable_drop_v",
+        "at_rest_v",
+        "charging_v",
+        "all_stages_on_v",
+        "after_10_s_v",
+        "alternator_rated_a",
+        "hours_parked",
+        "air_temperature_c",
+        "resistance_now_ohm",
+        "resistance_now_bound_ohm",
+        "resistance_cold_ohm",
+        "resistance_cold_bound_ohm",
+        "cold_temperature_c",
+        "cold_temperature_bound_c",
+        "start_temperature_c",
+        "start_temperature_bound_c",
+        "minutes_since_stop",
+        "time_constant_minutes",
     }
 )
+# Its keys are the organisation's own words, and no value in it was measured.
+UNMEASURED_KEY = "control_check"
 # What has a column of its own.
 COLUMN_KEYS = frozenset({"id", "installation", "performed_at", "purpose", "engine_state", "coil_temperature_method"})
 
@@ -43,9 +74,9 @@ def stored_document(document: Document) -> dict[str, Any]:
 def parsed_document(value: Any, key: str = "") -> Any:
     """Return a stored document with its measured values as Decimal again."""
     if isinstance(value, Mapping):
-        return {name: parsed_document(item, name) for name, item in value.items()}
+        return {name: parsed_document(item, "" if key == UNMEASURED_KEY else name) for name, item in value.items()}
     if isinstance(value, list):
-        return [parsed_document(item) for item in value]
+        return [parsed_document(item, key) for item in value]
     return Decimal(value) if key in MEASURED_KEYS and isinstance(value, str) else value
 
 

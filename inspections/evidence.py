@@ -7,6 +7,14 @@ from accounts.models import Organisation
 from calc import evidence as calc
 from fleet.models import RatingRevision, RelayBoxType
 from inspections.documents import Document
+from inspections.evidence_apart import (
+    apart_of,
+    auxiliary_load_documents,
+    auxiliary_loads_of,
+    ranges_of,
+    temperature_inputs_of,
+)
+from inspections.evidence_circuit import cables_of, extra_readings_of
 from inspections.models import Meter
 
 
@@ -43,6 +51,7 @@ def meter_of(document: Document) -> calc.Meter:
         accuracy_counts=float(document["accuracy_counts"]),
         resolution=float(document["resolution"]),
         range_max=_number(document.get("range_max")),
+        ranges=ranges_of(document),
     )
 
 
@@ -50,7 +59,14 @@ def relay_box_document(box: RelayBoxType | None) -> dict[str, Any] | None:
     """Return what of a relay box bears on the verdict, to be kept with the readings."""
     if box is None:
         return None
-    return {"drive": box.drive, "outputs_by_input": box.outputs_by_input, "lamps": box.lamps}
+    return {
+        "drive": box.drive,
+        "outputs_by_input": box.outputs_by_input,
+        "lamps": box.lamps,
+        "auxiliary_loads": auxiliary_load_documents(box.auxiliary_loads),
+        "fuses": box.fuses,
+        "control_input": box.control_input,
+    }
 
 
 def relay_box_of(document: Document | None) -> calc.RelayBox:
@@ -62,6 +78,9 @@ def relay_box_of(document: Document | None) -> calc.RelayBox:
         drive=document.get("drive") or "relay",
         outputs_by_input=None if outputs is None else tuple(tuple(row) for row in outputs),
         lamps=document.get("lamps"),
+        auxiliary_loads=auxiliary_loads_of(document),
+        fuses=document.get("fuses"),
+        control_input=document.get("control_input"),
     )
 
 
@@ -90,6 +109,14 @@ def evidence_of(
         required_stages=tuple(required_stages),
         decision_rule=decision_rule,
         max_false_accept_probability=max_false_accept_probability,
+        temperature_inputs=temperature_inputs_of(document),
+        usual_temperature_bounds_c=document.get("usual_temperature_bounds_c"),
+        apart=apart_of(document),
+        extra_readings=extra_readings_of(document),
+        cables=cables_of(document),
+        return_path=document.get("return_path"),
+        calibration_faults=tuple((meter, fault) for meter, fault in document.get("calibration_faults") or ()),
+        calibration_required=document.get("calibration_required", False),
     )
 
 

@@ -82,11 +82,11 @@ class Calibration(OrganisationRow):
 
     meter = models.ForeignKey(Meter, on_delete=models.PROTECT, related_name="calibrations")
     performed_on = models.DateField()
-    due_on = models.DateField(null=True)
+    due_on = models.DateField(null=True, blank=True)
     certificate = models.CharField(max_length=100, blank=True)
     passed = models.BooleanField(default=True)
-    as_found = models.JSONField(null=True)
-    as_left = models.JSONField(null=True)
+    as_found = models.JSONField(null=True, blank=True)
+    as_left = models.JSONField(null=True, blank=True)
 
     objects = OrganisationQuerySet.as_manager()
 
@@ -226,6 +226,7 @@ class Judgement(OrganisationRow):
     max_false_accept_probability = models.FloatField(null=True)
     rating_revision = models.ForeignKey(RatingRevision, on_delete=models.PROTECT, related_name="+")
     method_version = models.CharField(max_length=10)
+    corrections = models.JSONField(default=dict)
     result = models.JSONField()
     reason = models.TextField(blank=True)
     judged_at = models.DateTimeField()
@@ -245,6 +246,27 @@ class Judgement(OrganisationRow):
 
     def __str__(self) -> str:
         return f"{self.number}: {self.verdict}"
+
+
+class Trend(OrganisationRow):
+    """What the night's work knows of an installation's levels: one row, fitted anew when evidence arrives."""
+
+    installation = models.OneToOneField(Installation, on_delete=models.PROTECT, related_name="trend")
+    stages = models.JSONField()
+    attribution = models.CharField(max_length=20, null=True)  # noqa: DJ001
+    next_check_on = models.DateField(null=True)
+    # The evidence it was fitted to, as a digest: a night without news finds it unchanged and fits nothing.
+    fitted_to = models.CharField(max_length=64)
+    method = models.CharField(max_length=40)
+    method_version = models.CharField(max_length=10)
+
+    objects = OrganisationQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["organisation", "uuid"], name="trend_id")]
+
+    def __str__(self) -> str:
+        return f"trend of {self.installation_id}"
 
 
 class Decline(OrganisationRow):
@@ -268,6 +290,7 @@ class Decline(OrganisationRow):
     raised_by = models.ForeignKey(Inspection, on_delete=models.PROTECT, related_name="+")
     attribution = models.CharField(max_length=20, choices=ATTRIBUTIONS)
     stage = models.PositiveSmallIntegerField(null=True)
+    rising = models.BooleanField(default=False)
     state = models.CharField(max_length=10, choices=STATES)
     raised_at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True)
@@ -293,6 +316,14 @@ class Decline(OrganisationRow):
         return f"{self.attribution} {self.state}"
 
 
+RELEASE_DECISIONS = [
+    ("unrestricted", _("unrestricted")),
+    ("isolated", _("retarder isolated, driver told")),
+    ("route_restricted", _("route restricted")),
+    ("off_the_road", _("off the road")),
+]
+
+
 class Defect(OrganisationRow):
     """Something found wrong with an installation, open until a passing retest or a certified reason closes it."""
 
@@ -308,14 +339,31 @@ class Defect(OrganisationRow):
     stage = models.PositiveSmallIntegerField(null=True)
     code = models.CharField(max_length=40)
     state = models.CharField(max_length=20, choices=STATES, default="open")
+    # The verdict it rests on was given anew with another outcome; true until somebody decides.
+    verdict_changed = models.BooleanField(default=False)
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True)
+    # Whether and how the vehicle may run meanwhile: a named person's decision, with an end.
+    release_decision = models.CharField(max_length=20, choices=RELEASE_DECISIONS, blank=True)
+    release_until = models.DateField(null=True)
+    released_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    driver_told_at = models.DateTimeField(null=True)
+    confirmed_cause = models.CharField(max_length=40, blank=True)
 
     objects = OrganisationQuerySet.as_manager()
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["organisation", "uuid"], name="defect_id"),
+            models.CheckConstraint(
+                name="defect_release_has_a_person_and_an_end",
+                condition=Q(release_decision="", release_until__isnull=True, released_by__isnull=True)
+                | Q(
+                    release_decision__in=["unrestricted", "isolated", "route_restricted", "off_the_road"],
+                    release_until__isnull=False,
+                    released_by__isnull=False,
+                ),
+            ),
             models.UniqueConstraint(
                 "installation",
                 Coalesce("stage", 0),
@@ -337,3 +385,51 @@ class Defect(OrganisationRow):
 
     def __str__(self) -> str:
         return f"{self.code} stage {self.stage}"
+
+
+class DefectStep(OrganisationRow):
+    """One step in a defect's life, with who took it and why; append-only."""
+
+    KINDS = [
+        ("opened", _("opened")),
+        ("released", _("release decided")),
+        ("driver_told", _("driver told")),
+        ("repaired", _("repaired")),
+        ("repair_unnecessary", _("repair unnecessary")),
+        ("retest_passed", _("retest passed")),
+        ("retest_failed", _("retest failed")),
+        ("verdict_settled", _("changed verdict settled")),
+    ]
+
+    defect = models.ForeignKey(Defect, on_delete=models.PROTECT, related_name="steps")
+    kind = models.CharField(max_length=20, choices=KINDS)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    inspection = models.ForeignKey(Inspection, on_delete=models.PROTECT, null=True, related_name="+")
+    details = models.JSONField(default=dict)
+
+    objects = OrganisationQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organisation", "uuid"], name="defect_step_id"),
+            models.CheckConstraint(
+                name="defect_step_kind_known",
+                condition=_one_of(
+                    "kind",
+                    [
+                        "opened",
+                        "released",
+                        "driver_told",
+                        "repaired",
+                        "repair_unnecessary",
+                        "retest_passed",
+                        "retest_failed",
+                        "verdict_settled",
+                    ],
+                ),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} of {self.defect_id}"

@@ -8,7 +8,7 @@ from django.db.models import Max, Q, QuerySet
 
 from accounts.models import Organisation
 from fleet.models import Installation, RatingRevision
-from inspections.models import Inspection, Judgement, Meter
+from inspections.models import Inspection, Judgement, Meter, Trend
 from schedules.services.due_dates import CompletedCheck, LastChecks
 
 INSIDE_LIMITS = ["pass", "conditional_pass"]
@@ -20,7 +20,7 @@ def counting_checks() -> QuerySet[Inspection]:
 
 
 def last_checks(installation_ids: Iterable[int]) -> dict[int, LastChecks]:
-    """Return each installation's newest check inside limits and its newest certain one."""
+    """Return each installation's newest check inside limits, its newest certain one, and what its trend asks for."""
     ids = list(installation_ids)
     newest = {
         row["installation_id"]: (row["inside"], row["certain"])
@@ -38,15 +38,31 @@ def last_checks(installation_ids: Iterable[int]) -> dict[int, LastChecks]:
         checks[pk, at, False] = CompletedCheck(uuid, on)
         if verdict == "pass":
             checks[pk, at, True] = CompletedCheck(uuid, on)
-    return {
-        pk: LastChecks(checks.get((pk, inside, False)), checks.get((pk, certain, True)))
-        for pk, (inside, certain) in newest.items()
-    }
+    asked_for = dict(
+        Trend.objects.filter(installation__in=ids, next_check_on__isnull=False).values_list(
+            "installation", "next_check_on"
+        )
+    )
+    found = {}
+    for pk in newest.keys() | asked_for.keys():
+        inside, certain = newest.get(pk, (None, None))
+        found[pk] = LastChecks(
+            checks.get((pk, inside, False)) if inside else None,
+            checks.get((pk, certain, True)) if certain else None,
+            asked_for.get(pk),
+        )
+    return found
 
 
 def rating_on_file(installation: Installation) -> RatingRevision:
     """Return the newest rating revision of the unit's type."""
     return RatingRevision.objects.filter(retarder_type=installation.retarder.retarder_type_id).latest("number")
+
+
+def newest_ratings(retarder_type_ids: Iterable[int]) -> dict[int, RatingRevision]:
+    """Return the newest rating revision of each type."""
+    revisions = RatingRevision.objects.filter(retarder_type__in=set(retarder_type_ids)).order_by("number")
+    return {revision.retarder_type_id: revision for revision in revisions}
 
 
 def installation_by_id(organisation: Organisation, installation: UUID) -> Installation | None:

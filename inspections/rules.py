@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from accounts.errors import Fault
 from calc.evidence import Meter
+from calc.meters import figures_at
 from inspections.documents import Document
 
 
@@ -52,10 +53,11 @@ def _stage_reading_faults(path: tuple[str | int, ...], reading: Document, stages
         detail = _("The stage %(stage)s must be among the energised inputs, which are %(energised)s.")
         values = {"stage": reading["stage"], "energised": _listed(reading["energised"])}
         faults.append(Fault((*path, "energised"), "stage_not_energised", detail % values))
-    lowest = -Decimal(str(ammeter.accuracy_counts)) * Decimal(str(ammeter.resolution))
+    figures = figures_at(ammeter, float(reading["current_a"]))
+    lowest = -Decimal(str(figures.accuracy_counts)) * Decimal(str(figures.resolution))
     if reading["current_a"] < lowest:
         detail = _("%(value)s A is below the meter's own counts (%(lowest)s A): clamp reversed?")
-        values = {"value": reading["current_a"], "lowest": lowest}
+        values = {"value": reading["current_a"], "lowest": f"{lowest.normalize():f}"}
         faults.append(Fault((*path, "current_a"), "clamp_reversed", detail % values))
     return faults
 

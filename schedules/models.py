@@ -51,7 +51,10 @@ class CheckPlan(OrganisationRow):
             models.UniqueConstraint(fields=["organisation", "uuid"], name="check_plan_id"),
             models.CheckConstraint(
                 name="check_plan_has_a_limb",
-                condition=Q(months__gt=0) | Q(days__gt=0) | Q(km__gt=0) | Q(hours__gt=0),
+                condition=Q(months__isnull=False)
+                | Q(days__isnull=False)
+                | Q(km__isnull=False)
+                | Q(hours__isnull=False),
             ),
             *(
                 models.CheckConstraint(
@@ -82,6 +85,8 @@ class DueDate(OrganisationRow):
     overdue_days = models.PositiveIntegerField(default=0)
     last_check_on = models.DateField(null=True)
     cycle_began_by = models.UUIDField()
+    # The verdict it rests on was given anew with another outcome; true until somebody decides.
+    verdict_changed = models.BooleanField(default=False)
     # Lists run in this order; what has no date yet comes last.
     sorts_on = models.DateField(default=NEVER)
 
@@ -111,6 +116,8 @@ class Reminder(OrganisationRow):
     """A message owed to a person; its identity never contains the date, so that a moved due date tells nobody twice."""
 
     STAGES = [("in_notice", _("in notice")), ("due", _("due")), ("overdue", _("overdue"))]
+    # Why a reminder is shown on its page and goes nowhere else.
+    HELD = [("demo", _("demo, nothing is sent")), ("no_address", _("no mail address"))]
 
     installation = models.ForeignKey(Installation, on_delete=models.PROTECT, related_name="reminders")
     plan = models.ForeignKey(CheckPlan, on_delete=models.PROTECT, related_name="+")
@@ -119,7 +126,11 @@ class Reminder(OrganisationRow):
     person = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="reminders")
     due_on = models.DateField()
     queued_at = models.DateTimeField()
+    held = models.CharField(max_length=12, choices=HELD, blank=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
     claimed_at = models.DateTimeField(null=True)
+    next_try_at = models.DateTimeField(null=True)
+    error = models.TextField(blank=True)
     sent_at = models.DateTimeField(null=True)
     seen_at = models.DateTimeField(null=True)
 
@@ -134,6 +145,10 @@ class Reminder(OrganisationRow):
             models.CheckConstraint(
                 name="reminder_stage_known", condition=Q(lead_stage__in=["in_notice", "due", "overdue"])
             ),
+            models.CheckConstraint(name="reminder_held_known", condition=Q(held__in=["", "demo", "no_address"])),
+        ]
+        indexes = [
+            models.Index(fields=["queued_at"], name="reminder_to_send", condition=Q(sent_at__isnull=True, held=""))
         ]
 
     def __str__(self) -> str:

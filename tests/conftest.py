@@ -21,6 +21,12 @@ from accounts.models import Organisation
 from accounts.roles import Role
 from config.starting import owner_alias
 from tests import builders
+from tests.config.expected_skips import (  # noqa: F401
+    pytest_collectreport,
+    pytest_runtest_logreport,
+    pytest_sessionfinish,
+    pytest_terminal_summary,
+)
 
 ROOT = Path(__file__).parent.parent
 
@@ -95,7 +101,13 @@ def committed_db(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> I
 def process_environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
     """Return the environment of a server or worker process with a migrated database of its own."""
     folder = tmp_path_factory.mktemp("process")
-    environment = os.environ | {"COILBOOK_NO_BOOTSTRAP": "1", "COILBOOK_VAR_DIR": str(folder)}
+    environment = os.environ | {
+        "COILBOOK_NO_BOOTSTRAP": "1",
+        "COILBOOK_VAR_DIR": str(folder),
+        # Tests run side by side: each process of theirs has its own queue and keys.
+        "COILBOOK_QUEUE": f"{settings.CELERY_TASK_DEFAULT_QUEUE}-{os.getpid()}",
+        "COILBOOK_KEY_PREFIX": f"{settings.KEY_PREFIX}-{os.getpid()}",
+    }
     if "postgresql" not in settings.DATABASES["default"]["ENGINE"]:
         environment["DATABASE_URL"] = f"sqlite:///{folder / 'coilbook.sqlite3'}"
         yield _prepared(environment)

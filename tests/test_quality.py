@@ -9,7 +9,7 @@ from django.core.management import call_command
 
 ROOT = Path(__file__).parent.parent
 TOOLS = Path(sys.executable).parent
-PYTHON_FOLDERS = ["accounts", "api", "calc", "config", "fleet", "inspections", "schedules", "tests"]
+PYTHON_FOLDERS = ["accounts", "api", "calc", "config", "dashboard", "fleet", "inspections", "schedules", "tests"]
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,12 @@ from rest_framework import serializers
 
 from api.answers import inspection_row
 from api.fields import Instant
+from api.serializers.apart import (
+    BatterySerializer,
+    LimitsSerializer,
+    SurveyItemSerializer,
+    TemperatureInputsSerializer,
+)
 from api.serializers.readings import (
     ExtraReadingSerializer,
     RestSerializer,
@@ -13,13 +19,7 @@ from api.serializers.readings import (
     StageReadingSerializer,
 )
 from api.serializers.rows import DepotStampSerializer, VehicleStampSerializer
-
-Shape = serializers.Serializer[Any]
-
-
-def number() -> serializers.FloatField:
-    """Return an unrounded number that may be null."""
-    return serializers.FloatField(allow_null=True)
+from api.serializers.shapes import CircuitLinesSerializer, SettlementSerializer, Shape, number
 
 
 class BudgetLineSerializer(Shape):
@@ -48,6 +48,10 @@ class StageAnswerSerializer(Shape):
     level_percent = number()
     expanded_uncertainty_percent = number()
     budget = BudgetLineSerializer(many=True)
+    guard_band_a = number()
+    simple_verdict = serializers.CharField()
+    action = serializers.CharField()
+    settle = SettlementSerializer(allow_null=True)
 
 
 class ReasonSerializer(Shape):
@@ -89,6 +93,11 @@ class JudgementAnswerSerializer(Shape):
     verdict_reasons = ReasonSerializer(many=True)
     stages = StageAnswerSerializer(many=True)
     imbalance_percent = number()
+    imbalance_expanded_uncertainty_percent = number()
+    simple_verdict = serializers.CharField()
+    action = serializers.CharField()
+    apart = serializers.DictField(child=serializers.CharField())
+    circuit_lines = CircuitLinesSerializer(allow_null=True)
     torque_share_percent = number()
     torque_share_range_percent = TorqueShareRangeSerializer(allow_null=True)
     findings = FindingSerializer(many=True)
@@ -133,6 +142,11 @@ class InspectionRowSerializer(Shape):
     stages_not_read = StageNotReadSerializer(many=True, allow_null=True)
     retest_of = serializers.ListField(child=serializers.UUIDField(), allow_null=True)
     notes = serializers.CharField(allow_null=True)
+    temperature_inputs = TemperatureInputsSerializer(allow_null=True)
+    limits = LimitsSerializer(allow_null=True)
+    battery = BatterySerializer(allow_null=True)
+    control_check = serializers.DictField(child=serializers.CharField(), allow_null=True)
+    mechanical_survey = SurveyItemSerializer(many=True, allow_null=True)
     clock_ahead = serializers.BooleanField()
     signed_at = Instant(allow_null=True)
     signed_by = serializers.CharField(allow_null=True)

@@ -7,15 +7,31 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from api.fields import Flag, Id, OneOf, Quantity, Text, Whole
+from api.serializers.apart import (
+    MOST_ITEMS,
+    BatterySerializer,
+    ControlCheckField,
+    LimitsSerializer,
+    MeterRangeSerializer,
+    SurveyItemSerializer,
+    TemperatureInputsSerializer,
+    ranges_ascend,
+)
+from calc.columns import LOWEST_RATED_CURRENT_A
 from calc.evidence import Rating
+from calc.temperature import worked_out
 from fleet.models import MAX_STAGES
+from inspections.evidence_apart import temperature_inputs_of
 from inspections.models import ENGINE_STATES, EXTRA_READING_KINDS, TEMPERATURE_METHODS
 
 MOST_READINGS = 200
 RULES = ["guarded", "simple", "max_false_accept"]
 EXTRA_READING_CHOICES = [(kind, kind) for kind in EXTRA_READING_KINDS]
 ASSUMED_TOLERANCE_PERCENT = Decimal(10)
-LARGEST_CURRENT_A = Decimal("1e6")
+# What "cold" is taken for where a rating states no temperature.
+ASSUMED_REFERENCE_C = Decimal(20)
+LARGEST_CURRENT_A = Decimal(1_000_000)
+LOWEST_RATED_A = Decimal(str(LOWEST_RATED_CURRENT_A))
 
 
 class Stages(serializers.ListField):
@@ -54,12 +70,12 @@ class ExtraReadingSerializer(serializers.Serializer[Any]):
     stage = Whole(low=1, high=MAX_STAGES, required=False, allow_null=True)
     coil = Whole(low=1, high=64, required=False, allow_null=True)
     energised = Stages(required=False, allow_null=True)
-    value = Quantity(low=-LARGEST_CURRENT_A, high=Decimal("1e12"), required=False, allow_null=True)
+    value = Quantity(low=-LARGEST_CURRENT_A, high=Decimal(1_000_000_000_000), required=False, allow_null=True)
     over_range = Flag(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Ask for a value, or for over range and none."""
-        over_range = attrs.get("over_range", False)
+        over_range = attrs.setdefault("over_range", False)
         if (attrs.get("value") is None) != over_range:
             raise serializers.ValidationError(
                 {"value": _("A value is needed, or null with over_range true.")}, "required"
@@ -87,6 +103,13 @@ class MeterFiguresSerializer(serializers.Serializer[Any]):
     accuracy_counts = Quantity(high=10_000)
     resolution = Quantity(above=True, high=1_000)
     range_max = Quantity(above=True, required=False, allow_null=True)
+    ranges = serializers.ListField(child=MeterRangeSerializer(), required=False, allow_null=True, max_length=10)
+
+    def validate_ranges(self, ranges: list[dict[str, Any]] | None) -> list[dict[str, Any]] | None:
+        """Ask for the smallest range first."""
+        if ranges and not ranges_ascend(ranges):
+            raise serializers.ValidationError(_("Ranges are given smallest first."), "order")
+        return ranges
 
 
 class CableSerializer(serializers.Serializer[Any]):
@@ -109,12 +132,12 @@ class RatingSerializer(serializers.Serializer[Any]):
     """The rated figures of a unit; a reference voltage that the rating does not state is null."""
 
     stages = Whole(low=1, high=MAX_STAGES)
-    rated_current_a = Quantity(above=True, required=False, allow_null=True)
+    rated_current_a = Quantity(low=LOWEST_RATED_A, required=False, allow_null=True)
     rated_currents_a = serializers.ListField(
-        child=Quantity(above=True), required=False, allow_null=True, min_length=1, max_length=MAX_STAGES
+        child=Quantity(low=LOWEST_RATED_A), required=False, allow_null=True, min_length=1, max_length=MAX_STAGES
     )
     reference_voltage_v = Quantity(above=True, high=1_000, required=False, allow_null=True)
-    reference_temperature_c = Quantity(low=-60, high=300, required=False, default=Decimal(20))
+    reference_temperature_c = Quantity(low=-60, high=300, required=False, allow_null=True)
     tolerance_percent = Quantity(above=True, high=100, required=False, allow_null=True)
     tolerance_lower_percent = Quantity(above=True, high=100, required=False, allow_null=True)
     tolerance_upper_percent = Quantity(above=True, high=1_000, required=False, allow_null=True)
@@ -142,11 +165,12 @@ def rating_from(document: dict[str, Any]) -> Rating:
     both = ASSUMED_TOLERANCE_PERCENT if assumed else both
     lower, upper = (both if lower is None else lower), (both if upper is None else upper)
     each = document.get("rated_currents_a") or [document["rated_current_a"]] * document["stages"]
-    reference_voltage_v = document.get("reference_voltage_v")
+    reference_voltage_v, reference_c = document.get("reference_voltage_v"), document.get("reference_temperature_c")
     return Rating(
         rated_currents_a=tuple(float(rated_a) for rated_a in each),
         reference_voltage_v=None if reference_voltage_v is None else float(reference_voltage_v),
-        reference_temperature_c=float(document["reference_temperature_c"]),
+        reference_temperature_c=float(ASSUMED_REFERENCE_C if reference_c is None else reference_c),
+        reference_temperature_assumed=reference_c is None,
         tolerance_lower_percent=None if lower is None else float(lower),
         tolerance_upper_percent=None if upper is None else float(upper),
         tolerance_assumed=assumed,
@@ -171,6 +195,13 @@ class ReadingsSerializer(serializers.Serializer[Any]):
     stages_not_read = serializers.ListField(
         child=StageNotReadSerializer(), required=False, allow_null=True, max_length=MAX_STAGES
     )
+    temperature_inputs = TemperatureInputsSerializer(required=False, allow_null=True)
+    limits = LimitsSerializer(required=False, allow_null=True)
+    battery = BatterySerializer(required=False, allow_null=True)
+    control_check = ControlCheckField(required=False, allow_null=True)
+    mechanical_survey = serializers.ListField(
+        child=SurveyItemSerializer(), required=False, allow_null=True, max_length=MOST_ITEMS
+    )
     decision_rule = OneOf(RULES, required=False, allow_null=True)
     max_false_accept_probability = Quantity(above=True, high=0.5, required=False, allow_null=True)
 
@@ -178,7 +209,8 @@ class ReadingsSerializer(serializers.Serializer[Any]):
         """Ask for the temperature that a method gives, and for the probability that a rule needs."""
         attrs = {key: value for key, value in attrs.items() if value is not None}
         method = attrs.get("coil_temperature_method", "unknown")
-        if "coil_temperature_c" not in attrs and method != "unknown":
+        inputs = temperature_inputs_of(attrs)
+        if "coil_temperature_c" not in attrs and method != "unknown" and worked_out(method, inputs) is None:
             raise _needed("coil_temperature_c", _("Needed with the method %(method)s.") % {"method": method})
         if attrs.get("decision_rule") == "max_false_accept" and "max_false_accept_probability" not in attrs:
             detail = _("Needed with max_false_accept; allowed is above 0 to 0.5.")

@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from api.serializers.readings import CablesSerializer
 from fleet.models import Installation, RatingRevision, Vehicle
-from inspections.models import Calibration, Decline, Defect, Meter
+from inspections.models import Calibration, Decline, Defect, DefectStep, Meter
 from schedules.models import CheckPlan, DueDate, Reminder
 
 
@@ -195,13 +195,35 @@ class DefectSerializer(OfInstallationSerializer):
     """Something found wrong with an installation."""
 
     found_by = serializers.UUIDField(source="found_by.uuid", read_only=True, allow_null=True, default=None)
+    released_by = serializers.CharField(source="released_by.username", read_only=True, allow_null=True, default=None)
 
     class Meta:
         model = Defect
         fields = [
-            "id", "installation", "vehicle", "depot", "found_by", "stage", "code", "state", "opened_at", "closed_at",
-            "changed_at",
+            "id", "installation", "vehicle", "depot", "found_by", "stage", "code", "state", "verdict_changed",
+            "opened_at", "closed_at", "release_decision", "release_until", "released_by", "driver_told_at",
+            "confirmed_cause", "changed_at",
         ]  # fmt: skip
+
+
+class DefectStepSerializer(RowSerializer):
+    """One step in a defect's life."""
+
+    by = serializers.CharField(source="by.username", read_only=True, allow_null=True, default=None)
+    inspection = serializers.UUIDField(source="inspection.uuid", read_only=True, allow_null=True, default=None)
+
+    class Meta:
+        model = DefectStep
+        fields = ["id", "kind", "at", "by", "inspection", "details"]
+
+
+class DefectDetailSerializer(DefectSerializer):
+    """A defect with every step of its life."""
+
+    steps = DefectStepSerializer(many=True, read_only=True)
+
+    class Meta(DefectSerializer.Meta):
+        fields = [*DefectSerializer.Meta.fields, "steps"]
 
 
 class DeclineSerializer(OfInstallationSerializer):
@@ -212,6 +234,6 @@ class DeclineSerializer(OfInstallationSerializer):
     class Meta:
         model = Decline
         fields = [
-            "id", "installation", "vehicle", "depot", "attribution", "stage", "state", "raised_by", "raised_at",
-            "ended_at", "reason", "changed_at",
+            "id", "installation", "vehicle", "depot", "attribution", "stage", "rising", "state", "raised_by",
+            "raised_at", "ended_at", "reason", "changed_at",
         ]  # fmt: skip

@@ -4,15 +4,17 @@ from typing import Any
 from uuid import UUID
 
 from django.utils.translation import gettext_lazy as _
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from api.fields import Flag, Id, Instant, OneOf, Text
+from api.fields import Flag, Id, Instant, OneOf, Quantity, Text
 from api.serializers.readings import (
     CablesSerializer,
     MeterFiguresSerializer,
     RatingSerializer,
     ReadingsSerializer,
+    StageReadingSerializer,
     rating_from,
 )
 from inspections.models import PURPOSES
@@ -20,7 +22,6 @@ from inspections.models import PURPOSES
 MOST_ITEMS = 500
 
 
-@extend_schema_field({"oneOf": [{"type": "string", "format": "uuid"}, {"$ref": "#/components/schemas/MeterFigures"}]})
 class MeterOrId(serializers.Field[Any, Any, Any, Any]):
     """A meter on file by its id, or its figures inline."""
 
@@ -35,6 +36,17 @@ class MeterOrId(serializers.Field[Any, Any, Any, Any]):
     def to_representation(self, value: Any) -> Any:
         """Return what was given."""
         return value
+
+
+class MeterOrIdShape(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
+    """How the schema describes a meter by id or inline."""
+
+    target_class = MeterOrId
+
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
+        """Return either form."""
+        figures = auto_schema.resolve_serializer(MeterFiguresSerializer, direction)
+        return {"oneOf": [{"type": "string", "format": "uuid"}, figures.ref]}
 
 
 class AssessmentSerializer(ReadingsSerializer):
@@ -54,6 +66,15 @@ class AssessmentSerializer(ReadingsSerializer):
         if "rating" in attrs:
             attrs["rating"] = rating_from(attrs["rating"])
         return attrs
+
+
+class PreviewSerializer(AssessmentSerializer):
+    """A check before it: rating or installation, meters and coil temperature, and the volts that are expected."""
+
+    stage_readings = serializers.ListField(
+        child=StageReadingSerializer(), required=False, allow_null=True, max_length=0
+    )
+    supply_voltage_v = Quantity(low=1, high=1_000, required=False, allow_null=True)
 
 
 class InspectionSerializer(ReadingsSerializer):
@@ -82,7 +103,16 @@ class InspectionSerializer(ReadingsSerializer):
         return attrs
 
 
+@extend_schema_field({})
+class Unchecked(serializers.Field[Any, Any, Any, Any]):
+    """Any JSON value, to be checked later and on its own."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Return what was sent."""
+        return data
+
+
 class InspectionBatchSerializer(serializers.Serializer[Any]):
     """Inspections to store one by one; each is checked and answered on its own."""
 
-    items = serializers.ListField(child=serializers.JSONField(), max_length=MOST_ITEMS)
+    items = serializers.ListField(child=Unchecked(allow_null=True), max_length=MOST_ITEMS)

@@ -14,7 +14,7 @@ from api.serializers.answers import TrendSerializer
 from api.trends import trend_answer
 from api.views.base import RowViewSet
 from fleet.models import Installation, Vehicle
-from inspections.models import Decline, Defect, Meter
+from inspections.models import Decline, Meter
 from schedules.models import CheckPlan, DueDate, Reminder
 from schedules.queries import due_dates
 
@@ -83,14 +83,6 @@ class ReminderViewSet(RowViewSet):
     queryset = Reminder.objects.select_related(VEHICLE_AND_DEPOT, "plan", "person__user")
     serializer_class = rows.ReminderSerializer
     filterset_class = filters.ReminderFilter
-
-
-class DefectViewSet(RowViewSet):
-    """What was found wrong."""
-
-    queryset = Defect.objects.select_related(VEHICLE_AND_DEPOT, "found_by")
-    serializer_class = rows.DefectSerializer
-    filterset_class = filters.DefectFilter
 
 
 class DeclineViewSet(RowViewSet):

@@ -35,4 +35,5 @@ class Migration(migrations.Migration):
         guard("inspections_extrareading"),
         guard("inspections_judgement"),
         guard("inspections_calibration"),
+        guard("inspections_defectstep"),
     ]

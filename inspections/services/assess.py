@@ -1,5 +1,6 @@
 """Judge readings without storing anything."""
 
+import dataclasses
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -8,8 +9,10 @@ from accounts.actors import Actor
 from accounts.errors import Fault, Refused
 from accounts.roles import Ability
 from calc import evidence as calc
+from calc.preview import preview
 from inspections.documents import Document
 from inspections.evidence import evidence_of, meter_document, meter_of, rating_of, relay_box_document, rule_of
+from inspections.evidence_circuit import installation_document
 from inspections.models import Meter
 from inspections.queries import installation_by_id, meters_by_id, rating_on_file
 from inspections.rules import coverage_faults, reading_faults
@@ -28,7 +31,20 @@ def assess(actor: Actor, document: Document) -> Result:
     if faults := faults + coverage_faults(complete, ()):
         raise Refused(*faults)
     rule, probability = rule_of(complete, actor.organisation)
-    return judged(evidence_of(complete, rating=rating, decision_rule=rule, max_false_accept_probability=probability))
+    evidence = evidence_of(complete, rating=rating, decision_rule=rule, max_false_accept_probability=probability)
+    return judged(evidence, rank="always")
+
+
+def expect(actor: Actor, document: Document) -> Result:
+    """Return what to expect of a check before it: no reading is looked at, and nothing is kept."""
+    actor.require(Ability.READ)
+    complete, rating = _with_installation(actor, {**document, "stage_readings": []})
+    complete |= resolved_meters(actor, complete)
+    rule, probability = rule_of(complete, actor.organisation)
+    evidence = evidence_of(complete, rating=rating, decision_rule=rule, max_false_accept_probability=probability)
+    supply_voltage_v = document.get("supply_voltage_v")
+    expected = preview(evidence, None if supply_voltage_v is None else float(supply_voltage_v))
+    return {**dataclasses.asdict(expected), "decision_rule": rule}
 
 
 def _with_installation(actor: Actor, document: dict[str, Any]) -> tuple[dict[str, Any], calc.Rating]:
@@ -38,6 +54,7 @@ def _with_installation(actor: Actor, document: dict[str, Any]) -> tuple[dict[str
     if installation is None:
         raise Refused(unknown_id(("installation",), document["installation"]))
     document.setdefault("relay_box", relay_box_document(installation.relay_box_type))
+    document = installation_document(installation) | document
     return document, rating_of(rating_on_file(installation))
 
 

@@ -1,5 +1,6 @@
 """Add a reading to a stored inspection, beside its evidence."""
 
+from dataclasses import replace
 from uuid import UUID
 
 from django.db import transaction
@@ -11,10 +12,11 @@ from accounts.audit import Deed, write_audit
 from accounts.errors import Conflict, Refused
 from accounts.roles import Ability
 from inspections.documents import Document, content_hash
+from inspections.evidence_circuit import extra_reading_of
 from inspections.models import ExtraReading, Inspection
 from inspections.queries import first_judgement
 from inspections.rules import extra_reading_faults
-from inspections.services.judging import Result, full_result
+from inspections.services.judging import Result, judged, stored_evidence
 
 
 @transaction.atomic
@@ -44,7 +46,7 @@ def add_extra_reading(
     if created:
         after = {"inspection": inspection.uuid, "content_hash": stored.content_hash}
         write_audit(actor, [Deed("record", "extra_reading", stored.uuid, after=after)])
-    return stored, full_result(inspection, first_judgement(inspection)), created
+    return stored, ranked_anew(inspection), created
 
 
 def _row(actor: Actor, inspection: Inspection, document: Document, stages: int) -> ExtraReading:
@@ -66,3 +68,14 @@ def _row(actor: Actor, inspection: Inspection, document: Document, stages: int) 
         recorded_by=actor.user,
         content_hash=content_hash({**document, "inspection": inspection.uuid}),
     )
+
+
+def ranked_anew(inspection: Inspection) -> Result:
+    """Return the first judgement's evidence with every reading added since, its likely causes ranked in full."""
+    evidence = stored_evidence(inspection, first_judgement(inspection))
+    added = [extra_reading_of(_as_document(row)) for row in inspection.extra_readings.order_by("pk")]
+    return judged(replace(evidence, extra_readings=(*evidence.extra_readings, *added)), rank="always")
+
+
+def _as_document(row: ExtraReading) -> Document:
+    return {key: getattr(row, key) for key in ("kind", "value", "stage", "coil", "energised", "over_range")}

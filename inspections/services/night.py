@@ -8,8 +8,10 @@ from accounts.models import Organisation
 from accounts.tenancy import organisation_transaction
 from fleet.models import Installation
 from inspections.queries import last_checks
+from inspections.services.trends import refresh_trends
 from schedules.queries import installations_in_service
 from schedules.services.due_dates import refresh_due_dates
+from schedules.services.outbox import send_owed_reminders
 from schedules.services.reminders import queue_reminders
 
 CHUNK = 500
@@ -21,22 +23,29 @@ class NightReport:
 
     organisations: int
     installations: int
+    trends_fitted: int
+    declines_changed: int
     due_dates_changed: int
     reminders_queued: int
+    reminders_sent: int
 
 
 def run_night(*, as_of: dt.datetime) -> NightReport:
-    """Refresh every due date and queue every reminder that is owed, organisation by organisation, chunk by chunk."""
+    """Refresh every due date, queue what is owed and send it: organisation by organisation, chunk by chunk."""
     organisations = list(Organisation.objects.filter(closed_at__isnull=True).order_by("pk"))
-    installations = changed = queued = 0
+    installations = fitted = declines = changed = queued = 0
     for organisation in organisations:
+        with organisation_transaction(organisation):
+            trends = refresh_trends(organisation)
+        fitted, declines = fitted + trends.fitted, declines + trends.declines_changed
         for chunk in _chunks(organisation):
             with organisation_transaction(organisation):
-                changed += refresh_due_dates(chunk, last_checks([row.pk for row in chunk]), as_of=as_of)
+                changed += refresh_due_dates(chunk, last_checks, as_of=as_of)
             installations += len(chunk)
         with organisation_transaction(organisation):
             queued += queue_reminders(organisation, as_of=as_of)
-    return NightReport(len(organisations), installations, changed, queued)
+    sent = send_owed_reminders().sent
+    return NightReport(len(organisations), installations, fitted, declines, changed, queued, sent)
 
 
 def _chunks(organisation: Organisation) -> Iterator[list[Installation]]:

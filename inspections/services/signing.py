@@ -1,5 +1,6 @@
 """Sign an inspection that was stored unsigned."""
 
+from collections.abc import Sequence
 from uuid import UUID
 
 from django.db import transaction
@@ -10,13 +11,19 @@ from accounts.audit import Deed, write_audit
 from accounts.errors import Conflict
 from accounts.roles import Ability
 from inspections.models import Inspection
-from inspections.queries import last_checks
+from inspections.queries import first_judgement, last_checks
+from inspections.services.defect_life import settle_retest
+from inspections.services.superseding import supersede_by
 from schedules.services.due_dates import refresh_due_dates
 
 
 @transaction.atomic
-def sign_inspection(actor: Actor, inspection_id: UUID) -> Inspection | None:
-    """Sign the inspection once and let it move the due date; None where the organisation has no such inspection."""
+def sign_inspection(actor: Actor, inspection_id: UUID, *, put_back: Sequence[str] = ()) -> Inspection | None:
+    """Sign the inspection once; it moves the due date and replaces the check it names.
+
+    None where the organisation has no such inspection.  `put_back` names what the person said was put back on the
+    vehicle before leaving; it goes into the audit stream.
+    """
     actor.require(Ability.SIGN)
     now = timezone.now()
     rows = Inspection.objects.of(actor.organisation).filter(uuid=inspection_id)
@@ -26,6 +33,9 @@ def sign_inspection(actor: Actor, inspection_id: UUID) -> Inspection | None:
         return None
     if not won:
         raise Conflict("The inspection is signed already.")
-    refresh_due_dates([inspection.installation], last_checks([inspection.installation_id]), as_of=now)
-    write_audit(actor, [Deed("sign", "inspection", inspection.uuid, after={"signed_at": now})])
+    settled = settle_retest(actor, inspection, first_judgement(inspection).result)
+    replaced = supersede_by(inspection, signed_later=True)
+    refresh_due_dates([inspection.installation], last_checks, as_of=now)
+    after = {"signed_at": now, **({"put_back": list(put_back)} if put_back else {})}
+    write_audit(actor, [Deed("sign", "inspection", inspection.uuid, after=after), *settled, *replaced])
     return inspection

@@ -3,7 +3,7 @@
 Pure code without a database.  The fleet is a plain dictionary, as in `fixtures/demo_fleet.json`:
 
 - `organisation`, `depots`, `users`, `vehicles`, `retarder_types`, `relay_box_types`, `retarders`, `installations`,
-  `meters` (each with its `calibrations`), `check_plans`, `counters`: rows in the words of the models.  A row has a
+  `meters` (each with its `calibrations`), `plans`, `counters`: rows in the words of the models.  A row has a
   `key` and names other rows by theirs.  `first_value` [km] or [h] is what a counter showed when the book was opened,
   and `per_month` its usage.
 - `simulation`: what is true and what happened.  `seed`; `book_opened_on`; `true_reference_voltage_v` for types that

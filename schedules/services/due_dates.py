@@ -1,14 +1,14 @@
 """Work out and store when installations are next due."""
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
 from django.db import transaction
 from django.utils import timezone
 
-from calc.due import Due, Plan, local_date, next_due
+from calc.due import Due, Plan, local_date, next_due, state_on
 from calc.usage import CounterReading
 from fleet.models import Installation
 from schedules.models import NEVER, CheckPlan, DueDate
@@ -43,6 +43,8 @@ class LastChecks:
 
     inside: CompletedCheck | None = None
     certain: CompletedCheck | None = None
+    # The day from which the trend would have the unit checked, where it is losing current.
+    trend_check_on: dt.date | None = None
 
     def counting_for(self, plan: CheckPlan | None) -> CompletedCheck | None:
         """Return the check that the plan counts from."""
@@ -51,16 +53,21 @@ class LastChecks:
 
 @transaction.atomic
 def refresh_due_dates(
-    installations: Sequence[Installation], last_checks: Mapping[int, LastChecks], *, as_of: dt.datetime
+    installations: Sequence[Installation],
+    last_checks_of: Callable[[Iterable[int]], Mapping[int, LastChecks]],
+    *,
+    as_of: dt.datetime,
 ) -> int:
     """Store the due date of each installation as known at an instant, and return how many changed.
 
     The installations carry their vehicle and its depot.  Running it again changes nothing.
     """
     ids = [installation.pk for installation in installations]
+    _hold(ids)
+    last_checks = last_checks_of(ids)
     plans = running_plans(ids)
     series = counter_series({installation.vehicle_id for installation in installations})
-    stored = DueDate.objects.select_for_update().in_bulk(ids, field_name="installation_id")
+    stored = DueDate.objects.in_bulk(ids, field_name="installation_id")
     fresh = [
         _due_date(
             installation, plans.get(installation.pk, []), last_checks.get(installation.pk, LastChecks()), series, as_of
@@ -78,6 +85,16 @@ def refresh_due_dates(
         update_fields=[*(name.removesuffix("_id") for name in STORED_FIELDS), "changed_at"],
     )
     return len(changed)
+
+
+def _hold(ids: Sequence[int]) -> None:
+    """Keep other refreshes of these installations out until the transaction ends.
+
+    Of two checks recorded at once neither sees the other, and the last to write would store a date without the
+    other's check: so what a date is worked out from is asked for only once the lock is held.
+    """
+    rows = Installation.objects.filter(pk__in=ids).order_by("pk")
+    list(rows.select_for_update(no_key=True).values_list("pk"))
 
 
 def _differs(row: DueDate, stored: DueDate | None) -> bool:
@@ -98,11 +115,21 @@ def _due_date(
     if worked_out:
         due, row.plan = min(worked_out, key=_urgency)
         row.due_on, row.limb, row.state, row.overdue_days = due.due_on, due.limb, due.state, due.overdue_days
+        _bring_forward(row, row.plan, last_checks.trend_check_on, as_of_on)
     last_check = last_checks.counting_for(row.plan)
     row.last_check_on = last_check.performed_on if last_check else None
     row.cycle_began_by = last_check.inspection if last_check else installation.uuid
     row.sorts_on = row.due_on or NEVER
     return row
+
+
+def _bring_forward(row: DueDate, plan: CheckPlan, trend_check_on: dt.date | None, as_of_on: dt.date) -> None:
+    """Let a unit that is losing current come in earlier than its plan says, never later."""
+    if trend_check_on is None or row.state == "cannot_tell" or (row.due_on or NEVER) <= trend_check_on:
+        return
+    row.due_on, row.limb = trend_check_on, "trend"
+    row.state = state_on(trend_check_on, plan.lead_days, as_of_on)
+    row.overdue_days = max(0, (as_of_on - trend_check_on).days)
 
 
 def _urgency(worked_out: tuple[Due, CheckPlan]) -> tuple[bool, dt.date, int]:

@@ -2,11 +2,26 @@
 
 from hypothesis import strategies as st
 
-from calc.evidence import Evidence, Meter, Rating, RelayBox, RestReading, StageReading
+from calc.evidence import Evidence, Meter, MeterRange, Rating, RelayBox, RestReading, StageReading
+from calc.evidence_apart import AuxiliaryLoad
 
 amounts = st.one_of(st.floats(0, 1e6), st.floats(0, 60), st.sampled_from([0.0, 5e-324, 1e-3, 12.0, 14.0, 1e6]))
 tolerances = st.one_of(st.none(), st.floats(0, 30))
 bounds = st.one_of(st.floats(0, 40), st.floats(0, 1e6))
+
+
+@st.composite
+def meter_ranges(draw: st.DrawFn) -> tuple[MeterRange, ...]:
+    ends = sorted(draw(st.sets(st.floats(1, 1e6), max_size=3)))
+    return tuple(MeterRange(end, draw(st.floats(0, 10)), draw(st.integers(0, 20)), 0.1) for end in ends)
+
+
+@st.composite
+def auxiliary_loads(draw: st.DrawFn) -> tuple[AuxiliaryLoad, ...]:
+    when = st.sampled_from(["always", "stage_on"])
+    bound_a = st.one_of(st.none(), st.floats(0, 1e3))
+    load = st.builds(AuxiliaryLoad, st.just("load"), st.floats(0, 1e3), bound_a, when)
+    return tuple(draw(st.lists(load, max_size=2)))
 
 
 @st.composite
@@ -16,6 +31,7 @@ def meters(draw: st.DrawFn, resolution: float) -> Meter:
         accuracy_counts=draw(st.integers(0, 20)),
         resolution=resolution,
         range_max=draw(st.one_of(st.none(), st.floats(1, 1e6))),
+        ranges=draw(st.one_of(st.just(()), meter_ranges())),
     )
 
 
@@ -30,6 +46,7 @@ def ratings(draw: st.DrawFn) -> Rating:
         system_voltage_v=24.0,
         coils_in_series=4,
         coils_in_parallel=1,
+        reference_temperature_assumed=draw(st.booleans()),
     )
 
 
@@ -43,6 +60,7 @@ def stage_readings(draw: st.DrawFn, stages: int) -> StageReading:
         energised=tuple(sorted({stage} | others)),
         supply_voltage_v=draw(amounts),
         current_a=draw(amounts),
+        seconds_on=draw(st.one_of(st.none(), st.floats(0, 1e6))),
         outputs_live=draw(seen),
         lamps_lit=draw(seen),
     )
@@ -60,7 +78,11 @@ def evidences(draw: st.DrawFn) -> Evidence:
         stage_readings=tuple(draw(st.lists(stage_readings(rating.stages), max_size=12))),
         coil_temperature_method=draw(st.sampled_from([None, "measured", "parked", "cooling_model", "unknown"])),
         rest=draw(st.one_of(st.none(), st.builds(RestReading, amounts, st.floats(-50, 1e6)))),
-        relay_box=RelayBox(drive=draw(st.sampled_from(["relay", "electronic"])), lamps=draw(st.integers(0, 8))),
+        relay_box=RelayBox(
+            drive=draw(st.sampled_from(["relay", "electronic"])),
+            lamps=draw(st.integers(0, 8)),
+            auxiliary_loads=draw(auxiliary_loads()),
+        ),
         decision_rule=draw(st.sampled_from(["guarded", "simple", "max_false_accept"])),
         max_false_accept_probability=draw(st.floats(1e-9, 0.5)),
     )

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from calc.evidence import RelayBox, StageReading
+from calc.evidence import RelayBox, RestReading, StageReading
 from calc.judge import judge
 from calc.judgement import Finding
 from tests.calc.builders import cumulative_pass, evidence, rating, read_alone
@@ -47,7 +47,7 @@ def test_lamps_are_judged_where_it_is_known_what_they_show(
 ) -> None:
     readings = (read_alone(2, 36.3, lamps_lit=lit),)
     findings = found("lamp_mismatch", stage_readings=readings, relay_box=RelayBox(lamps=lamps))
-    assert [finding.severity for finding in findings] == ["caution"] * mismatches
+    assert [finding.severity for finding in findings] == ["defect"] * mismatches
 
 
 def test_a_stage_over_130_percent_is_a_defect() -> None:
@@ -113,6 +113,6 @@ def test_an_assumed_tolerance_is_said_to_be_assumed() -> None:
 
 
 def test_findings_come_defects_first() -> None:
-    readings = (*cumulative_pass((36.3, 72.0), (14.0, 13.8)), read_alone(3, 50.0, lamps_lit=()))
-    judgement = judge(evidence(readings, relay_box=RelayBox(lamps=4), rest=None))
-    assert [finding.severity for finding in judgement.findings] == ["defect", "caution", "note"]
+    readings = (*cumulative_pass((36.3, 72.0), (14.0, 13.8)), read_alone(3, 50.0))
+    judgement = judge(evidence(readings, rest=RestReading(14.2, -8.0)))
+    assert [finding.severity for finding in judgement.findings] == ["defect", "caution"]

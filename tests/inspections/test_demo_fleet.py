@@ -26,7 +26,7 @@ def test_every_row_named_by_another_exists() -> None:
         "retarders": {"type": "retarder_types"},
         "installations": {"retarder": "retarders", "vehicle": "vehicles", "relay_box_type": "relay_box_types"},
         "counters": {"vehicle": "vehicles"},
-        "check_plans": {"installation": "installations"},
+        "plans": {"installation": "installations"},
     }
     for name, fields in references.items():
         for row in FLEET[name]:
@@ -102,7 +102,7 @@ def due_now(plan: dict[str, Any], until: dt.date) -> Due:
 def test_one_check_is_overdue_and_a_few_are_near_whenever_the_book_is_loaded(until: dt.date) -> None:
     in_service = [
         plan
-        for plan in FLEET["check_plans"]
+        for plan in FLEET["plans"]
         if ROWS["installations"][plan["installation"]]["removed_on"] is None
         and ROWS["vehicles"][ROWS["installations"][plan["installation"]]["vehicle"]]["in_service"]
     ]
@@ -115,7 +115,7 @@ def test_one_check_is_overdue_and_a_few_are_near_whenever_the_book_is_loaded(unt
 
 def test_the_book_has_the_odd_ones_out_that_it_promises() -> None:
     assert len(FLEET["vehicles"]) == 24
-    planned = {plan["installation"] for plan in FLEET["check_plans"]}
+    planned = {plan["installation"] for plan in FLEET["plans"]}
     assert len(set(ROWS["installations"]) - planned) == 2
     assert [row["key"] for row in FLEET["vehicles"] if not row["in_service"]] == ["coach_18"]
     unchecked = set(ROWS["installations"]) - {visit.installation for visit in book()}

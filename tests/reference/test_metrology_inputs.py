@@ -38,7 +38,9 @@ def pooled(numerators: list[float], denominators: list[float]) -> Pooled:
     number = len(numerators)
     zero, never = np.zeros(number, dtype=np.int64), np.zeros(number, dtype=np.bool_)
     above, below = np.array(numerators), np.array(denominators)
-    return pool(zero, Readings(zero, zero, zero + 1, below, above), Conductances(above / below, never, never))
+    return pool(
+        zero, Readings(zero, zero, zero + 1, below, above, above * np.nan), Conductances(above / below, never, never)
+    )
 
 
 TABLE_1_C = [

@@ -6,7 +6,6 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.core.validators import validate_slug
 
 from accounts.errors import Conflict
 from accounts.models import User
@@ -33,7 +32,6 @@ class Command(BaseCommand):
         """Make both and say so."""
         slug, username = options["slug"], options["administrator"]
         try:
-            validate_slug(slug)
             create_organisation(
                 slug=slug, name=options["name"] or slug, administrator=username, password=_password(username)
             )

@@ -29,7 +29,9 @@ def night_sentence(report: NightReport) -> str:
     organisations = "1 organisation" if report.organisations == 1 else f"{report.organisations} organisations"
     return (
         f"Night's work: {report.installations} installations in {organisations}, "
-        f"{report.due_dates_changed} due dates changed, {report.reminders_queued} reminders queued."
+        f"{report.trends_fitted} trends fitted, {report.declines_changed} declines changed, "
+        f"{report.due_dates_changed} due dates changed, {report.reminders_queued} reminders queued, "
+        f"{report.reminders_sent} sent."
     )
 
 

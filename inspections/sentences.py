@@ -6,7 +6,13 @@ from typing import Any
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inspections.sentences_apart import APART_SENTENCES
+from inspections.sentences_repair import REMEDY_SENTENCES, WHY_SENTENCES
+
 SENTENCES: dict[str, Any] = {
+    **APART_SENTENCES,
+    **REMEDY_SENTENCES,
+    **WHY_SENTENCES,
     # Findings.
     "rest_current": _(
         "%(current_a)s A flows with everything off, more than the meter's zero explains; nothing was subtracted. "
@@ -59,6 +65,7 @@ SENTENCES: dict[str, Any] = {
     "stage_not_read": _("The stage was not read."),
     "no_readings": _("No stage was read."),
     "tolerance_unknown": _("The rating has no tolerance to judge by."),
+    "calibration_not_valid": _("No valid calibration of the %(meter)s on the day: %(fault)s."),
     "no_voltage": _("There was no voltage at the box."),
     "over_range": _("A reading is above the meter's range."),
     "electronic_drive": _("The drive is electronic: average amps and volts are not related by resistance."),
@@ -73,14 +80,24 @@ SOURCES: dict[str, Any] = {
     "coil_temperature": _("coil temperature"),
     "temperature_coefficient": _("temperature coefficient of copper"),
     "rest_current": _("rest current"),
+    "heating_while_on": _("warming of the coil while on"),
+    "reference_temperature": _("reference temperature of the rating"),
+    "auxiliary_loads": _("auxiliary loads of the box"),
     "repeatability": _("scatter of repeated readings"),
     "step_repeatability": _("scatter from step to step"),
+}
+CALIBRATION_FAULTS: dict[str, Any] = {
+    "expired": _("run out"),
+    "failed": _("found out of tolerance"),
+    "missing": _("none on file"),
 }
 CAUTION = _(
     "The result is about the readings taken, not a statement that a vehicle is safe or lawful: follow the maker's "
     "instructions, local codes, and licensed practice."
 )
 NOTHING_SEEN = _("none")
+# From ten on a number has two figures before its point, and four in all are shown of it.
+TWO_FIGURES = 10
 
 
 def sentence(code: str, params: Mapping[str, Any]) -> str:
@@ -90,8 +107,8 @@ def sentence(code: str, params: Mapping[str, Any]) -> str:
 
 def _shown(value: Any) -> str:
     if isinstance(value, float):
-        return f"{value:.4g}"
-    return str(SOURCES.get(value, value)) or str(NOTHING_SEEN)
+        return f"{value:.4g}" if abs(value) >= TWO_FIGURES else f"{value:.3g}"
+    return str((SOURCES | CALIBRATION_FAULTS).get(value, value)) or str(NOTHING_SEEN)
 
 
 def _derived(params: Mapping[str, Any]) -> dict[str, str]:

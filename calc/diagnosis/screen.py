@@ -1,0 +1,61 @@
+"""The cheap screen: does the sound circuit explain a visit, whole-unit lines included?"""
+
+from typing import Literal
+
+import numpy as np
+
+from calc.diagnosis.candidates import Candidate, cable_is_too_thin, sound_candidate
+from calc.diagnosis.fit import Problem, fit, strain
+from calc.diagnosis.observations import observations_of
+from calc.diagnosis.rank import Ranking, rank
+from calc.diagnosis.seen import log_seen
+from calc.diagnosis.unit import unit_of
+from calc.diagnosis.weigh import below_full_load_limit, largest_misfit
+from calc.evidence import Evidence
+from calc.hypotheses import screened
+
+Rank = Literal["always", "when_unfit", "never"]
+# One part of the unit further off than this square of standard deviations has the visit ranked in full.
+LARGEST_SOUND_STRAIN = 4.0
+# What a visit that the sound circuit fits leaves for everything else.  Judgement.
+SOUND_PROBABILITY = 0.98
+
+
+def ranked(evidence: Evidence, how: Rank, healthy_probability: float, *, defect_found: bool) -> Ranking:
+    """Return a visit's likely causes, in full or, where the sound circuit fits, as the two answers of the screen.
+
+    An electronic drive, whose average amps and volts no resistance relates, and a visit without readings are answered
+    by the screen of the amps alone.
+    """
+    readable = evidence.relay_box.drive != "electronic" and (evidence.stage_readings or evidence.extra_readings)
+    if how == "never" or not readable:
+        return _screen_only(evidence, healthy_probability, defect_found=defect_found)
+    if how == "when_unfit" and not defect_found and sound_fits(evidence):
+        return _screen_only(evidence, max(healthy_probability, SOUND_PROBABILITY), defect_found=False)
+    return rank(evidence)
+
+
+def sound_fits(evidence: Evidence) -> bool:
+    """Return whether a sound unit explains every reading, and no part of it has to lie oddly for that.
+
+    Examples
+    --------
+    >>> from calc.evidence import Meter, Rating, StageReading
+    >>> rating = Rating((35.0,) * 4, 12.0, 20.0, 10.0, 10.0, 12.0, 2, 2)
+    >>> meters = Meter(2.0, 5, 0.1), Meter(0.5, 2, 0.01)
+    >>> low, right = (StageReading(1, (1,), 13.76, amps) for amps in (30.1, 40.1))
+    >>> [sound_fits(Evidence(rating, *meters, 20.0, 5.0, (reading,))) for reading in (low, right)]
+    [False, True]
+    """
+    problem = Problem.of(evidence, unit_of(evidence), observations_of(evidence))
+    sound: Candidate = sound_candidate(problem.unit)
+    if cable_is_too_thin(problem.unit) or below_full_load_limit(problem):
+        return False
+    found = fit(problem, [sound])
+    misfit = float(found.misfit[0] - 2 * np.sum(log_seen(problem, found)))
+    return misfit <= largest_misfit(problem) and strain(problem, found) <= LARGEST_SOUND_STRAIN
+
+
+def _screen_only(evidence: Evidence, healthy_probability: float, *, defect_found: bool) -> Ranking:
+    hypotheses = screened(healthy_probability, defect_found=defect_found)
+    return Ranking(hypotheses, None, None, (None,) * evidence.rating.stages, None)

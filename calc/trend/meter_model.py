@@ -1,0 +1,164 @@
+"""How far each test meter reads from the others, from the units that several of them have read.
+
+value = offset of the unit + its slope × time + effect of the meter + noise: a sparse crossed model of the whole fleet.
+Effects can be compared only where meters are connected by units that both have read, and are given relative to the
+median of such a component.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+from scipy.linalg import cho_factor, cho_solve
+
+from calc.arrays import Bools, Floats, Ints
+
+# Wide, so that a depot whose units are all rated alike a little wrong does not look like a depot of bad meters.
+OFFSET_SD_PERCENT = 5.0
+SLOPE_SD_PERCENT_PER_YEAR = 1.0
+EFFECT_SD_PERCENT = 0.7
+# A meter is flagged when its effect is both certain and large enough to matter.
+FLAGGED_Z = 3.5
+FLAGGED_EFFECT_PERCENT = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class MeterEffects:
+    """Arrays of shape (meters,); NaN where a meter is connected with no other.
+
+    Attributes
+    ----------
+    effect_percent : ndarray
+        Effect relative to the median of the component, negative where the meter reads low. [%]
+    u_percent : ndarray
+        Its standard uncertainty. [%]
+    component : ndarray of int
+        Meters of one component can be compared with each other.
+    visits : ndarray of int
+        Visits that the effect rests on.
+    """
+
+    effect_percent: Floats
+    u_percent: Floats
+    component: Ints
+    visits: Ints
+
+    @property
+    def z(self) -> Floats:
+        """Return the effect over its uncertainty."""
+        return self.effect_percent / self.u_percent
+
+    @property
+    def reads_low(self) -> Bools:
+        """Return which meters read low enough, and certainly enough, to be called back."""
+        low: Bools = (self.z < -FLAGGED_Z) & (self.effect_percent < -FLAGGED_EFFECT_PERCENT)
+        return low
+
+    @property
+    def reads_high(self) -> Bools:
+        """Return which meters read high: they hide losses, and make the others look low."""
+        high: Bools = (self.z > FLAGGED_Z) & (self.effect_percent > FLAGGED_EFFECT_PERCENT)
+        return high
+
+
+def meter_effects(
+    unit: Ints,
+    meter: Ints,
+    years: Floats,
+    value_percent: Floats,
+    variance: Floats,
+    *,
+    units: int,
+    meters: int,
+) -> MeterEffects:
+    """Return the effect of every meter.
+
+    Parameters
+    ----------
+    unit, meter : ndarray of int, shape (visits,)
+        Which baseline of which unit was read, 0 to units − 1, and by which meter, 0 to meters − 1.
+    years : ndarray, shape (visits,)
+        Time of the visit. [year]
+    value_percent : ndarray, shape (visits,)
+        Mean of the stages less rated. [%]
+    variance : ndarray, shape (visits,)
+        Variance of its noise. [%²]
+    units, meters : int
+        How many there are.
+
+    Notes
+    -----
+    Offsets, slopes and effects are shrunk to zero by their spread in the fleet.  The two unknowns of each unit are
+    eliminated, which leaves one equation a meter, solved component by component.
+
+    References
+    ----------
+    C. R. Henderson, Biometrics 31 (1975) 423: mixed-model equations.
+
+    Examples
+    --------
+    >>> unit, meter = np.repeat(np.arange(200), 4), np.tile([0, 1, 2, 0], 200)
+    >>> value = np.where(meter == 1, -2.0, 0.0)
+    >>> found = meter_effects(unit, meter, np.tile([0.0, 1, 2, 3], 200), value, np.full(800, 0.5), units=200, meters=3)
+    >>> found.effect_percent.round(1).tolist(), found.reads_low.tolist()
+    ([0.0, -2.0, 0.0], [False, True, False])
+    """
+    weight = 1 / variance
+    visits = np.bincount(meter, minlength=meters)
+    normal, pull = _without_units(unit, meter, _centred(unit, years, units), value_percent, weight, (units, meters))
+    component = sparse.csgraph.connected_components(normal, directed=False)[1].astype(np.int64)
+    effect, u = np.full((2, meters), np.nan)
+    read = np.flatnonzero(visits)
+    for members in _groups(component[read], read):
+        if len(members) > 1:
+            effect[members], u[members] = _solved(normal[members][:, members].toarray(), pull[members])
+    return MeterEffects(effect, u, component, visits)
+
+
+def _centred(unit: Ints, years: Floats, units: int) -> Floats:
+    count = np.maximum(np.bincount(unit, minlength=units), 1)
+    mean = np.bincount(unit, years, minlength=units) / count
+    centred: Floats = years - mean[unit]
+    return centred
+
+
+def _without_units(
+    unit: Ints, meter: Ints, years: Floats, value: Floats, weight: Floats, sizes: tuple[int, int]
+) -> tuple[sparse.csr_array, Floats]:
+    """Return the equations of the meters after the offset and slope of every unit are eliminated."""
+    units, meters = sizes
+    by_unit = [np.bincount(unit, weight * years**power, minlength=units) for power in range(3)]
+    offset, cross, slope = (
+        by_unit[0] + 1 / OFFSET_SD_PERCENT**2,
+        by_unit[1],
+        by_unit[2] + 1 / SLOPE_SD_PERCENT_PER_YEAR**2,
+    )
+    determinant = offset * slope - cross**2
+    inverse = slope / determinant, -cross / determinant, offset / determinant
+    shape = (units, meters)
+    level = sparse.csr_array((weight, (unit, meter)), shape=shape)
+    trend = sparse.csr_array((weight * years, (unit, meter)), shape=shape)
+    right = [np.bincount(unit, weight * years**power * value, minlength=units) for power in range(2)]
+    eliminated_level = _scaled(inverse[0], level) + _scaled(inverse[1], trend)
+    eliminated_trend = _scaled(inverse[1], level) + _scaled(inverse[2], trend)
+    own = np.bincount(meter, weight, minlength=meters) + 1 / EFFECT_SD_PERCENT**2
+    normal = sparse.diags_array(own) - level.T @ eliminated_level - trend.T @ eliminated_trend
+    pull = np.bincount(meter, weight * value, minlength=meters)
+    pull = pull - eliminated_level.T @ right[0] - eliminated_trend.T @ right[1]
+    return sparse.csr_array(normal), pull
+
+
+def _scaled(rows: Floats, matrix: sparse.csr_array) -> sparse.csr_array:
+    return sparse.csr_array(sparse.diags_array(rows) @ matrix)
+
+
+def _groups(component: Ints, members: Ints) -> list[Ints]:
+    order = np.argsort(component, kind="stable")
+    return np.split(members[order], np.flatnonzero(np.diff(component[order])) + 1)
+
+
+def _solved(normal: Floats, pull: Floats) -> tuple[Floats, Floats]:
+    factor = cho_factor(normal)
+    effect = cho_solve(factor, pull)
+    covariance = cho_solve(factor, np.eye(len(pull)))
+    return effect - np.median(effect), np.sqrt(np.diag(covariance))

@@ -1,0 +1,46 @@
+"""Who sees a page: a member of the organisation that the address names; to everybody else it does not exist."""
+
+from typing import Any
+
+from django.contrib.auth.mixins import LoginRequiredMixin
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import render
+from django.views.generic import View
+
+from accounts.actors import Actor, member_actor
+from accounts.models import Member, Organisation
+from accounts.services import current_member
+from accounts.tenancy import name_organisation
+
+
+class MemberRequiredMixin(LoginRequiredMixin):
+    """Set `member`, `organisation` and `actor` from the address and the person who is signed in."""
+
+    member: Member
+    organisation: Organisation
+    actor: Actor
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Let a member in, ask a stranger to sign in, and answer 404 to everybody else."""
+        if not request.user.is_authenticated:
+            return self.handle_no_permission()
+        member = current_member(username=request.user.get_username(), organisation=kwargs["organisation"])
+        if member is None:
+            raise Http404
+        self.member, self.organisation = member, member.organisation
+        self.actor = member_actor(member, source="pages", address=request.META.get("REMOTE_ADDR", ""))
+        name_organisation(member.organisation)
+        try:
+            return super().dispatch(request, *args, **kwargs)
+        except Http404:
+            context = {"organisation": member.organisation, "member": member}
+            return render(request, "dashboard/not_found.html", context, status=404)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Give every page what its frame needs."""
+        context: dict[str, Any] = super().get_context_data(**kwargs)  # type: ignore[misc]
+        return context | {"organisation": self.organisation, "member": self.member, "actor": self.actor}
+
+
+class MemberView(MemberRequiredMixin, View):
+    """A page without a template of its own, such as one that only takes a form."""

@@ -1,0 +1,117 @@
+"""The forms of a new book's first check: what is judged, and what is asked only once it is filed."""
+
+from decimal import Decimal
+from typing import Any
+from zoneinfo import available_timezones
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from dashboard.checks.forms import STOOD, current_field, temperature_field, voltage_field
+from dashboard.checks.numbers import TypedDecimal
+
+SYSTEMS = [("24", _("24 V")), ("12", _("12 V"))]
+
+
+class RatedCurrents(forms.CharField):
+    """One number of amps for all stages, or one for each, with blanks between them."""
+
+    def __init__(self, *, stages: int, **kwargs: Any) -> None:
+        """Take how many numbers can be meant."""
+        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+        super().__init__(max_length=100, widget=widget, **kwargs)
+        self.stages = stages
+
+    def clean(self, value: Any) -> list[Decimal]:
+        """Return one number a stage."""
+        amount = TypedDecimal(low=0.001, high=100_000)
+        numbers = [amount.clean(part) for part in super().clean(value).replace(";", " ").split()]
+        if len(numbers) not in (1, self.stages):
+            raise forms.ValidationError(
+                _("One number for all stages, or %(stages)s with blanks between."), params={"stages": self.stages}
+            )
+        return numbers * self.stages if len(numbers) == 1 else numbers
+
+
+class PlateForm(forms.Form):
+    """What the plate, the meters' booklets and the two displays say."""
+
+    reference_voltage_v = TypedDecimal(
+        label=_("at how many volts"), low=0.1, high=1000, required=False, help_text=_("Empty: the plate does not say.")
+    )
+    reference_temperature_c = TypedDecimal(label=_("and at °C"), low=-60, high=300, initial=20)
+    tolerance_percent = TypedDecimal(
+        label=_("Tolerance ± %"), low=0.1, high=100, required=False, help_text=_("Empty: ± 10 % is assumed.")
+    )
+    system_voltage_v = forms.TypedChoiceField(
+        label=_("Vehicle's system"), choices=SYSTEMS, coerce=int, widget=forms.RadioSelect, initial="24"
+    )
+    clamp_percent = TypedDecimal(label=_("Clamp: ± % of reading"), low=0, high=100)
+    clamp_counts = TypedDecimal(label=_("plus counts"), low=0, high=10_000)
+    clamp_resolution = TypedDecimal(label=_("one count is, A"), low=0.000001, high=1000, initial="0.1")
+    voltmeter_percent = TypedDecimal(label=_("Voltmeter: ± % of reading"), low=0, high=100)
+    voltmeter_counts = TypedDecimal(label=_("plus counts"), low=0, high=10_000)
+    voltmeter_resolution = TypedDecimal(label=_("one count is, V"), low=0.000001, high=1000, initial="0.01")
+    coil_temperature_method = forms.ChoiceField(
+        label=_("How is the coil temperature known?"), choices=STOOD, widget=forms.RadioSelect, initial="parked"
+    )
+    coil_temperature_c = temperature_field(required=False)
+
+    def __init__(self, *args: Any, stages: int, **kwargs: Any) -> None:
+        """Take one pair of readings a stage."""
+        super().__init__(*args, **kwargs)
+        self.stages = stages
+        self.fields = {
+            "rated_currents_a": RatedCurrents(label=_("Rated amps of a stage"), stages=stages),
+            **self.fields,
+            **{f"volts_{stage}": voltage_field() for stage in range(1, stages + 1)},
+            **{f"amps_{stage}": current_field() for stage in range(1, stages + 1)},
+        }
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the temperature where a way of knowing it is named."""
+        data = super().clean() or {}
+        named = data.get("coil_temperature_method") != "unknown"
+        if named and data.get("coil_temperature_c") is None and "coil_temperature_c" not in self.errors:
+            self.add_error("coil_temperature_c", _("Needed, unless the temperature is not known."))
+        return data
+
+    def pairs(self) -> list[tuple[int, forms.BoundField, forms.BoundField]]:
+        """Return the fields of each stage."""
+        return [(stage, self[f"volts_{stage}"], self[f"amps_{stage}"]) for stage in range(1, self.stages + 1)]
+
+
+class FilingForm(forms.Form):
+    """What the unit is called, asked once its verdict is there."""
+
+    fleet_number = forms.CharField(label=_("Fleet number"), max_length=40)
+    registration = forms.CharField(label=_("Registration"), max_length=20, required=False)
+    serial_number = forms.CharField(label=_("Serial number of the retarder"), max_length=60)
+    type_designation = forms.CharField(label=_("What do you call this type?"), max_length=100)
+    rating_source = forms.CharField(
+        label=_("Where do the rated figures come from?"), max_length=200, initial=_("Plate")
+    )
+    clamp_designation = forms.CharField(label=_("Name of the clamp"), max_length=100, initial=_("Clamp 1"))
+    voltmeter_designation = forms.CharField(label=_("Name of the voltmeter"), max_length=100, initial=_("Voltmeter 1"))
+    months = forms.IntegerField(label=_("Check every … months"), min_value=1, max_value=120, initial=6)
+    depot_name = forms.CharField(label=_("Depot"), max_length=200)
+    time_zone = forms.ChoiceField(
+        label=_("Its time zone"), choices=[(zone, zone) for zone in sorted(available_timezones())], initial="UTC"
+    )
+
+
+class OwnBookForm(forms.Form):
+    """A new organisation with its first administrator."""
+
+    name = forms.CharField(label=_("Your organisation"), max_length=200)
+    username = forms.CharField(
+        label=_("Your sign-in name"),
+        max_length=150,
+        widget=forms.TextInput(attrs={"autocomplete": "username", "autocapitalize": "none"}),
+    )
+    password = forms.CharField(
+        label=_("A new password"),
+        help_text=_("Ten characters at least; a sentence is good."),
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )

@@ -1,0 +1,85 @@
+"""What the page of a stored check says: its judgements, strips, sentences, and what it replaces."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from fleet.models import RatingRevision
+from inspections.actions import ACTIONS, parts_of
+from inspections.history import last_reading, recent_checks
+from inspections.models import Inspection, Judgement
+from inspections.sentences import sentence
+from inspections.services.judging import full_result
+
+WORST_LAST = ["pass", "conditional_pass", "undetermined", "conditional_fail", "fail"]
+
+
+def result_context(check: Inspection) -> dict[str, Any]:
+    """Return everything the page shows beside its forms."""
+    judgements = judgements_of(check)
+    newest = judgements[-1]
+    result = full_result(check, newest)
+    earlier = recent_checks(check.installation, before=check.performed_at)
+    return {
+        "check": check,
+        "unit_name": check.installation.vehicle.fleet_number,
+        "judgement": newest,
+        "earlier_judgements": judgements[:-1],
+        "result": result,
+        "action": ACTIONS[result["action"]],
+        "stages_verdict": worst_verdict(result["stages"]),
+        "reasons": sentences(result["verdict_reasons"]),
+        "findings": sentences(result["findings"]),
+        "strips": [_strip(stage, earlier) for stage in result["stages"]],
+        "rating": newest.rating_revision,
+        "sources": sources_of(newest.rating_revision),
+        "parts": parts_of(result),
+        "replaced": list(check.supersedes.all()),
+        "to_replace": check_to_replace(check),
+        "waiting": replacement_waiting(check),
+        "not_read": check.evidence.get("stages_not_read") or [],
+    }
+
+
+def worst_verdict(stages: list[Mapping[str, Any]]) -> str | None:
+    """Return the worst of the stages' verdicts, None where no stage was read."""
+    return max((stage["verdict"] for stage in stages), key=WORST_LAST.index, default=None)
+
+
+def sources_of(rating: RatingRevision) -> list[str]:
+    """Return where the rating's figures come from, each source once."""
+    return list(dict.fromkeys(str(source) for source in rating.sources.values()))
+
+
+def check_to_replace(check: Inspection) -> Inspection | None:
+    """Return the check that this one replaces as soon as it is signed."""
+    wanted = check.evidence.get("supersedes")
+    if wanted is None or check.signed_at is not None:
+        return None
+    return Inspection.objects.filter(organisation=check.organisation_id, uuid=wanted).first()
+
+
+def replacement_waiting(check: Inspection) -> Inspection | None:
+    """Return the newest unsigned check that is to replace this one."""
+    rows = Inspection.objects.filter(
+        installation=check.installation_id, signed_at__isnull=True, evidence__supersedes=str(check.uuid)
+    )
+    return rows.order_by("-pk").first()
+
+
+def judgements_of(check: Inspection) -> list[Judgement]:
+    """Return the check's judgements, the first one first."""
+    return list(
+        Judgement.objects.filter(inspection=check)
+        .select_related("rating_revision__retarder_type", "judged_by")
+        .order_by("number")
+    )
+
+
+def sentences(coded: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return a judgement's codes with their sentences."""
+    return [{**each, "text": sentence(each["code"], each["params"])} for each in coded]
+
+
+def _strip(stage: Mapping[str, Any], earlier: list[Inspection]) -> dict[str, Any]:
+    last = last_reading(earlier, [stage["stage"]])
+    return {"stage": stage, "last": last, "last_level": last.level_percent(stage["stage"]) if last else None}

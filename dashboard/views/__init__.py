@@ -1,0 +1,1 @@
+"""The people's door: it reads and calls services, and computes nothing."""

@@ -1,0 +1,71 @@
+"""Lists of what was found: checks, defects, what loses current."""
+
+from typing import Any
+
+from django.db.models import DateField, QuerySet, Value
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+
+from dashboard.defect_words import defect_words
+from dashboard.filters import DeclineFilter, DefectFilter, InspectionFilter
+from dashboard.history import fitted_stages
+from dashboard.lists import BookListView
+from dashboard.unit_words import decline_place
+from inspections.models import Decline, Defect, Inspection
+from inspections.queries import inspections_with_names
+from schedules.models import NEVER
+
+
+class Checks(BookListView):
+    """Every check, newest first."""
+
+    template_name = "dashboard/checks.html"
+    filter_class = InspectionFilter
+    order = ("-performed_at", "-pk")
+
+    def rows(self) -> QuerySet[Inspection]:
+        """Return the checks with what a row shows."""
+        return inspections_with_names(self.organisation).defer("evidence")
+
+
+class Defects(BookListView):
+    """Open defects, in service and oldest first."""
+
+    template_name = "dashboard/defects.html"
+    filter_class = DefectFilter
+    order = ("opened_at", "pk")
+
+    def rows(self) -> QuerySet[Defect]:
+        """Return the defects with their vehicles."""
+        rows = Defect.objects.of(self.organisation)
+        return rows.select_related("installation__vehicle__depot", "found_by")
+
+    def shown(self, rows: list[Any]) -> Any:
+        """Return each defect with its words and the days it has been open."""
+        now = timezone.now()
+        return [
+            {"defect": row, "what": defect_words(row), "days": ((row.closed_at or now) - row.opened_at).days}
+            for row in rows
+        ]
+
+
+class Declines(BookListView):
+    """What loses current, the one that is to be looked at earliest first."""
+
+    template_name = "dashboard/declines.html"
+    filter_class = DeclineFilter
+    order = ("sorts_on", "-raised_at", "-pk")
+
+    def rows(self) -> QuerySet[Any]:
+        """Return the declines with their vehicles and trends; what has no forecast comes last."""
+        rows = Decline.objects.of(self.organisation).select_related("installation__vehicle__depot", "raised_by")
+        look_on = Coalesce("installation__trend__next_check_on", Value(NEVER), output_field=DateField())
+        return rows.annotate(sorts_on=look_on).select_related("installation__trend")
+
+    def shown(self, rows: list[Any]) -> Any:
+        """Return each decline with its place, its slope and when it reaches the lower limit."""
+        return [{"decline": row, "where": decline_place(row), "fitted": _fitted(row)} for row in rows]
+
+
+def _fitted(decline: Decline) -> dict[str, Any]:
+    return fitted_stages(getattr(decline.installation, "trend", None)).get(decline.stage or 0, {})

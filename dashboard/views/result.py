@@ -1,0 +1,55 @@
+"""Result: the verdict, what it rests on, what to do next, and signing."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.views.generic import TemplateView
+
+from accounts.errors import Conflict, Refused
+from accounts.roles import Ability
+from dashboard.checks.access import AbilityMixin, StoredCheckMixin
+from dashboard.checks.forms import PutBackForm
+from dashboard.checks.results import result_context
+from inspections.services.signing import sign_inspection
+
+
+class Result(StoredCheckMixin, TemplateView):
+    """What came of one check."""
+
+    template_name = "dashboard/result/result.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Gather what the page says."""
+        check = self.stored_check(self.kwargs["inspection"])
+        context = {"put_back_form": PutBackForm(), "may_sign": self.actor.may(Ability.SIGN)}
+        return super().get_context_data(**context | result_context(check) | kwargs)
+
+
+class SignCheck(StoredCheckMixin, AbilityMixin, TemplateView):
+    """Takes the put-back list and the signature."""
+
+    template_name = "dashboard/result/result.html"
+    ability = Ability.SIGN
+    http_method_names = ["post"]
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Sign the check once everything is put back."""
+        check = self.stored_check(kwargs["inspection"])
+        form = PutBackForm(request.POST)
+        if not form.is_valid():
+            context = {"put_back_form": form, "may_sign": True}
+            return self.render_to_response(self.get_context_data(**context | result_context(check)))
+        try:
+            signed = sign_inspection(self.actor, check.uuid, put_back=list(form.fields))
+        except Conflict:
+            messages.info(request, _("This check is signed already."))
+        except Refused as refused:
+            messages.warning(request, str(refused))
+        else:
+            if signed is None:
+                raise Http404
+            messages.success(request, _("Signed."))
+        return redirect("dashboard:result", self.organisation.slug, check.uuid)

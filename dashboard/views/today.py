@@ -1,0 +1,59 @@
+"""Today: what needs a decision, depot by depot."""
+
+import datetime as dt
+from typing import Any
+
+from django.db.models import Case, F, IntegerField, QuerySet, Value, When
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+from django.views.generic import TemplateView
+
+from dashboard.access import MemberRequiredMixin
+from dashboard.unit_words import unit_states
+from inspections.needs import NEED_CODES, NEEDS, installations_by_need, needs_by_depot
+
+DECISIONS_SHOWN = 10
+
+
+class Today(MemberRequiredMixin, TemplateView):
+    """The first page at the desk."""
+
+    template_name = "dashboard/today.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Count the installations in service by what they need, and show the worst."""
+        now = timezone.now()
+        depots = needs_by_depot(self.organisation, today=now.date())
+        worst = list(self._worst_first(now.date())[: DECISIONS_SHOWN + 1])
+        return super().get_context_data(**kwargs) | {
+            "today": timezone.localdate(),
+            "needs": [word for _code, word in NEEDS],
+            "depots": [_row(depot) for depot in depots],
+            "total": _total(depots),
+            "decisions": unit_states(worst[:DECISIONS_SHOWN], now=now),
+            "more_decisions": len(worst) > DECISIONS_SHOWN,
+        }
+
+    def _worst_first(self, today: dt.date) -> QuerySet[Any]:
+        rank = Case(*(When(need=code, then=Value(place)) for place, code in enumerate(NEED_CODES)))
+        units = installations_by_need(self.organisation, today=today).exclude(need="nothing")
+        ranked: QuerySet[Any] = units.annotate(
+            rank=rank, days_late=Coalesce(F("due_date__overdue_days"), 0, output_field=IntegerField())
+        )
+        beside = ("vehicle__depot", "retarder__retarder_type", "due_date__plan", "due_date__depot")
+        worst_first = ranked.order_by("-has_open_defect", "rank", "-days_late", "vehicle__fleet_number", "pk")
+        return worst_first.select_related(*beside)
+
+
+def _row(depot: dict[str, Any]) -> dict[str, Any]:
+    counts = depot["counts"]
+    return {**depot, "cells": _cells(counts), "total": sum(counts.values())}
+
+
+def _total(depots: list[dict[str, Any]]) -> dict[str, Any]:
+    counts = {code: sum(depot["counts"][code] for depot in depots) for code in NEED_CODES}
+    return {"cells": _cells(counts), "total": sum(counts.values())}
+
+
+def _cells(counts: dict[str, int]) -> list[tuple[str, Any, int]]:
+    return [(code, word, counts[code]) for code, word in NEEDS]

@@ -1,0 +1,55 @@
+"""One vehicle: a sentence, then one line of time."""
+
+from typing import Any
+
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from django.views.generic import TemplateView
+
+from dashboard.access import MemberRequiredMixin
+from dashboard.history import moments_of, trend_given
+from dashboard.limbs import limbs_of
+from dashboard.unit_words import UnitState, unit_states
+from fleet.models import Installation, Vehicle
+
+
+class VehiclePage(MemberRequiredMixin, TemplateView):
+    """A vehicle with its units and everything that happened to them."""
+
+    template_name = "dashboard/vehicle.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Collect the vehicle's state and history."""
+        rows = Vehicle.objects.of(self.organisation).select_related("depot")
+        vehicle = get_object_or_404(rows, uuid=kwargs["vehicle"])
+        units = list(_units(vehicle))
+        fitted = unit_states([unit for unit in units if unit.removed_on is None], now=timezone.now())
+        return super().get_context_data(**kwargs) | {
+            "vehicle": vehicle,
+            "units": [_shown(state) for state in fitted],
+            "moments": moments_of(vehicle, units),
+        }
+
+
+def _units(vehicle: Vehicle) -> Any:
+    rows = Installation.objects.filter(organisation=vehicle.organisation_id, vehicle=vehicle).order_by(
+        "-fitted_on", "pk"
+    )
+    return rows.select_related(
+        "vehicle__depot",
+        "retarder__retarder_type",
+        "relay_box_type",
+        "due_date__depot",
+        "due_date__plan",
+    )
+
+
+def _shown(state: UnitState) -> dict[str, Any]:
+    unit = state.installation
+    return {
+        "state": state,
+        "installation": unit,
+        "due": state.due,
+        "limbs": limbs_of(state.due, unit, today=state.today),
+        "trend": trend_given(unit),
+    }

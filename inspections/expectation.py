@@ -1,0 +1,107 @@
+"""What a healthy stage would show, and what in a reading asks for a second look or a stop."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from calc.copper import resistance_ratio
+from calc.errors import RELATIVE_SLACK
+from calc.evidence import Rating, RelayBox
+from calc.findings import OVER_CURRENT_PERCENT
+
+# Judgement, not data: a box voltage under load below this share of the voltage at rest is a supply giving way.
+COLLAPSED_SUPPLY_SHARE = 0.8
+# Judgement, not data: no vehicle's box shows more than this over its nominal voltage.
+HIGHEST_SUPPLY_SHARE = 1.4
+# Judgement, not data: a slip of the decimal point is offered only where it lands on a likely reading.
+LOWEST_LIKELY_SHARE = 0.5
+SHIFTS = (Decimal("0.1"), Decimal("0.01"))
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a healthy unit draws at a box voltage; without a reference voltage only the rated amps, and no band."""
+
+    current_a: float
+    lower_a: float | None
+    upper_a: float | None
+
+
+def expected_reading(
+    rating: Rating, energised: Sequence[int], *, supply_voltage_v: float, coil_temperature_c: float
+) -> Expected:
+    """Return what a clamp round the supply cable should show with these stages on."""
+    rated_a = sum(rating.rated_currents_a[stage - 1] for stage in energised)
+    if not rating.reference_voltage_v:
+        return Expected(rated_a, None, None)
+    hot = resistance_ratio(coil_temperature_c, reference_temperature_c=rating.reference_temperature_c)
+    current_a = rated_a * supply_voltage_v / (rating.reference_voltage_v * hot)
+    return Expected(
+        current_a,
+        _bounded(current_a, -1, rating.tolerance_lower_percent),
+        _bounded(current_a, 1, rating.tolerance_upper_percent),
+    )
+
+
+def _bounded(current_a: float, side: int, tolerance_percent: float | None) -> float | None:
+    return None if tolerance_percent is None else current_a * (1 + side * tolerance_percent / 100)
+
+
+def slipped_current(current_a: Decimal, expected: Expected) -> Decimal | None:
+    """Return what was meant where the decimal point was left out, such as 36.3 for 363; else None.
+
+    >>> slipped_current(Decimal("363"), Expected(35.5, 32.0, 39.0))
+    Decimal('36.3')
+    """
+    most = expected.current_a * OVER_CURRENT_PERCENT / 100
+    return _slipped(current_a, expected.current_a * LOWEST_LIKELY_SHARE, most)
+
+
+def slipped_voltage(supply_voltage_v: Decimal, system_voltage_v: float) -> Decimal | None:
+    """Return what was meant where the decimal point was left out, such as 13.8 for 138; else None.
+
+    >>> slipped_voltage(Decimal("1376"), 12)
+    Decimal('13.76')
+    """
+    most = system_voltage_v * HIGHEST_SUPPLY_SHARE
+    return _slipped(supply_voltage_v, system_voltage_v * LOWEST_LIKELY_SHARE, most)
+
+
+def is_too_high(supply_voltage_v: Decimal, system_voltage_v: float) -> bool:
+    """Tell whether no box of such a system shows so much.
+
+    >>> is_too_high(Decimal("27.9"), 12), is_too_high(Decimal("14.4"), 12)
+    (True, False)
+    """
+    return supply_voltage_v > system_voltage_v * HIGHEST_SUPPLY_SHARE
+
+
+def _slipped(typed: Decimal, least: float, most: float) -> Decimal | None:
+    if typed <= most:
+        return None
+    return next((typed * shift for shift in SHIFTS if least <= typed * shift <= most), None)
+
+
+def stopping_reason(
+    expected: Expected, *, current_a: float, supply_voltage_v: float, rest_voltage_v: float
+) -> str | None:
+    """Return `over_current` or `collapsing_supply` where everything has to go off at once; else None."""
+    if current_a > expected.current_a * OVER_CURRENT_PERCENT / 100 * (1 + RELATIVE_SLACK):
+        return "over_current"
+    if supply_voltage_v < rest_voltage_v * COLLAPSED_SUPPLY_SHARE * (1 - RELATIVE_SLACK):
+        return "collapsing_supply"
+    return None
+
+
+def expected_outputs(box: RelayBox, energised: Sequence[int]) -> list[int]:
+    """Return the outputs that these inputs switch; an unknown box switches output k with input k."""
+    if box.outputs_by_input is None:
+        return sorted(set(energised))
+    return sorted({output for control_input in energised for output in box.outputs_by_input[control_input - 1]})
+
+
+def expected_lamps(box: RelayBox, energised: Sequence[int], stages: int) -> list[int] | None:
+    """Return the lamps that should be lit; None where the box's lamps say nothing about single stages."""
+    if box.lamps == stages:
+        return sorted(set(energised))
+    return [1] if box.lamps == 1 else None

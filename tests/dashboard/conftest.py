@@ -1,0 +1,106 @@
+"""One server with the demo book for every browser test, and a browser a test file.
+
+The browser is closed with its file: while it is open, Django refuses database work in the same thread.  Browser tests
+therefore touch no database of the test process, only the server's pages.
+"""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests.conftest import ROOT, postgresql_database
+from tests.dashboard.browsing import CHROMIUM, CHROMIUM_ARGUMENTS, sign_in, watched_page
+
+
+@pytest.fixture(scope="session")
+def pages_environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
+    """Return the environment of a server with an empty database of its own."""
+    folder = tmp_path_factory.mktemp("pages")
+    environment = os.environ | {
+        "COILBOOK_NO_BOOTSTRAP": "1",
+        "COILBOOK_VAR_DIR": str(folder),
+        "CELERY_BROKER_URL": "",
+        "COILBOOK_CACHE_URL": "",
+    }
+    with _database(folder, environment):
+        yield environment
+
+
+@contextmanager
+def _database(folder: Path, environment: dict[str, str]) -> Iterator[None]:
+    if "postgresql" not in settings.DATABASES["default"]["ENGINE"]:
+        environment["DATABASE_URL"] = f"sqlite:///{folder / 'coilbook.sqlite3'}"
+        yield
+        return
+    name = f"pages_coilbook_{os.getpid()}"
+    with postgresql_database(name):
+        for variable in {"DATABASE_URL", "DATABASE_OWNER_URL"} & environment.keys():
+            environment[variable] = environment[variable].rpartition("/")[0] + f"/{name}"
+        yield
+
+
+@pytest.fixture(scope="session")
+def served_pages(pages_environment: dict[str, str]) -> Iterator[str]:
+    """Serve the demo book on a free port, and return its address."""
+    if not CHROMIUM.exists():
+        pytest.skip("needs Chromium")
+    with closing(socket.socket()) as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "manage.py", "up", "--port", str(port)]
+    server = subprocess.Popen(command, cwd=ROOT, env=pages_environment, stdout=subprocess.DEVNULL)
+    try:
+        address = f"http://127.0.0.1:{port}"
+        _wait_for(f"{address}/healthz", server)
+        yield address
+    finally:
+        server.send_signal(signal.SIGINT)
+        server.wait(timeout=20)
+
+
+def _wait_for(url: str, server: subprocess.Popen[bytes]) -> None:
+    for _attempt in range(600):
+        assert server.poll() is None, "the server ended"
+        try:
+            with urllib.request.urlopen(url, timeout=2):
+                return
+        except OSError:
+            time.sleep(0.1)
+    raise AssertionError(f"{url} does not answer")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Start Debian's Chromium."""
+    if not CHROMIUM.exists():
+        pytest.skip("needs Chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=CHROMIUM_ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(browser: Browser, served_pages: str) -> Iterator[Page]:
+    """Give a page at the desk, not signed in."""
+    with watched_page(browser, served_pages) as page:
+        yield page
+
+
+@pytest.fixture(scope="module")
+def desk(browser: Browser, served_pages: str) -> Iterator[Page]:
+    """Give one page for the whole file, signed in as the demo's manager."""
+    with watched_page(browser, served_pages) as page:
+        sign_in(page, "demo-manager")
+        yield page

@@ -1,0 +1,149 @@
+"""The desk's pages as the server makes them: who sees them, what they cost, and whether their numbers add up."""
+
+import datetime as dt
+import re
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import URLPattern
+from django.utils import timezone
+
+from accounts.roles import Role
+from dashboard import urls
+from schedules.models import Reminder
+from tests import builders
+from tests.api.full_house import furnish
+from tests.builders import Workshop
+from tests.dashboard.reading import shown, signed_in
+
+LISTS = ["units", "vehicles", "checks", "defects", "due", "losing-current", "told", "meters", "ratings", "people"]
+PAGES = [*LISTS, "today", "find", "more", "night"]
+MOST_QUERIES = 14
+# Who is asking: the session, the user and the membership.
+IDENTITY_QUERIES = 3
+
+
+@pytest.fixture
+def manager(workshop: Workshop) -> Client:
+    return signed_in(workshop.organisation)
+
+
+def desk_addresses(workshop: Workshop) -> list[str]:
+    vehicle = workshop.installation.vehicle.uuid
+    return [f"{name}/" for name in PAGES] + [f"vehicles/{vehicle}/"]
+
+
+def test_every_address_of_the_desk_is_walked_here() -> None:
+    patterns = [str(each.pattern) for each in urls.urlpatterns if isinstance(each, URLPattern)]
+    behind = {name.removeprefix("<slug:organisation>/") for name in patterns if name.startswith("<slug:organisation>/")}
+    assert behind == {f"{name}/" for name in PAGES} | {"vehicles/<uuid:vehicle>/", "told/<uuid:reminder>/seen/"}
+
+
+def test_a_stranger_is_asked_to_sign_in_and_comes_back(workshop: Workshop) -> None:
+    for address in desk_addresses(workshop):
+        path = f"/{workshop.organisation.slug}/{address}"
+        answer: Any = Client().get(path)
+        assert answer.status_code == 302
+        assert answer["Location"] == f"/sign-in/?next={path}"
+
+
+def test_a_member_of_another_organisation_finds_nothing(workshop: Workshop) -> None:
+    stranger = signed_in(builders.organisation(), Role.ADMINISTRATOR)
+    for address in desk_addresses(workshop):
+        assert stranger.get(f"/{workshop.organisation.slug}/{address}").status_code == 404
+
+
+def test_a_vehicle_of_another_organisation_is_not_found_in_ones_own_book(workshop: Workshop) -> None:
+    other = builders.organisation()
+    answer: Any = signed_in(other).get(f"/{other.slug}/vehicles/{workshop.installation.vehicle.uuid}/")
+    assert answer.status_code == 404
+    assert "This book has nothing at this address." in answer.content.decode()
+
+
+def test_every_list_costs_the_same_at_10_and_at_100_rows(manager: Client, workshop: Workshop) -> None:
+    furnish(workshop, 10)
+    few = costs(manager, workshop)
+    furnish(workshop, 90)
+    many = costs(manager, workshop)
+    assert many == few
+    assert max(many.values()) <= MOST_QUERIES
+
+
+def costs(client: Client, workshop: Workshop) -> dict[str, int]:
+    """Return how many queries each page costs, read once before so that nothing is warmed by the first."""
+    found = {}
+    for address in desk_addresses(workshop):
+        shown(client, workshop.organisation, address)
+        with CaptureQueriesContext(connection) as captured:
+            shown(client, workshop.organisation, address)
+        found[address] = asked(captured)
+    return found
+
+
+def asked(captured: CaptureQueriesContext) -> int:
+    """Count the questions; PostgreSQL also opens a savepoint and names the organisation."""
+    return sum(each["sql"].startswith("SELECT") and "set_config" not in each["sql"] for each in captured)
+
+
+def test_today_costs_one_query_for_its_numbers_and_three_for_its_decisions(manager: Client, workshop: Workshop) -> None:
+    furnish(workshop, 5)
+    with CaptureQueriesContext(connection) as captured:
+        shown(manager, workshop.organisation, "today/")
+    assert asked(captured) == IDENTITY_QUERIES + 1 + 3
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_an_empty_list_says_the_next_step(db: None, name: str) -> None:
+    owner = builders.organisation()
+    html = shown(signed_in(owner), owner, f"{name}/", q="nothing is called so")
+    assert "Nothing fits these filters." in html
+    if name != "people":
+        assert '<p class="empty">' in shown(signed_in(owner), owner, f"{name}/")
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_a_list_is_walked_to_its_end_by_its_own_links(manager: Client, workshop: Workshop, name: str) -> None:
+    furnish(workshop, 60)
+    address, seen = f"/{workshop.organisation.slug}/{name}/", []
+    while address:
+        answer: Any = manager.get(address)
+        seen += [row.pk for row in answer.context["page"].rows]
+        following = re.search(r'rel="next" href="([^"]+)"', answer.content.decode())
+        address = f"/{workshop.organisation.slug}/{name}/{following[1]}" if following else ""
+        assert len(seen) < 1000
+    assert len(seen) == len(set(seen)) >= (1 if name == "ratings" else 60)
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_a_filter_that_is_none_is_refused_and_named(manager: Client, workshop: Workshop, name: str) -> None:
+    answer: Any = manager.get(f"/{workshop.organisation.slug}/{name}/")
+    choices = [field for field in answer.context["form"].fields if field != "q"]
+    for field in choices:
+        html = shown(manager, workshop.organisation, f"{name}/", **{field: "no such thing"})
+        assert 'class="fault"' in html, field
+
+
+def test_a_person_marks_what_they_were_told_as_seen_and_nobody_elses(workshop: Workshop) -> None:
+    owner, told = workshop.organisation, builders.member(workshop.organisation, Role.MANAGER)
+    plan = builders.check_plan(workshop.installation)
+    reminder = Reminder.objects.create(
+        organisation=owner,
+        installation=workshop.installation,
+        plan=plan,
+        cycle_began_by=workshop.installation.uuid,
+        lead_stage="due",
+        person=told,
+        due_on=dt.date(2026, 5, 1),
+        queued_at=timezone.now(),
+    )
+    address = f"/{owner.slug}/told/{reminder.uuid}/seen/"
+    assert signed_in(owner).post(address).status_code == 404
+    assert Reminder.objects.filter(pk=reminder.pk, seen_at__isnull=True).exists()
+    client = Client()
+    client.force_login(told.user)
+    assert client.post(address).status_code == 302
+    assert Reminder.objects.filter(pk=reminder.pk, seen_at__isnull=False).exists()
+    assert client.get(address).status_code == 405
