@@ -16,8 +16,8 @@ def corrected(document: Mapping[str, Any], corrections: Mapping[str, str]) -> di
     >>> from decimal import Decimal
     >>> reading = {"current_a": Decimal("38.4"), "supply_voltage_v": Decimal("13.76")}
     >>> fixed = corrected({"stage_readings": [reading]}, {"ammeter_gain_percent": "-4.0"})
-    >>> fixed["stage_readings"][0]["current_a"]
-    Decimal('40')
+    >>> float(fixed["stage_readings"][0]["current_a"])
+    40.0
     """
     if not corrections:
         return dict(document)
