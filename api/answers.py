@@ -34,6 +34,7 @@ def judgement_answer(result: Result) -> dict[str, Any]:
         "verdict_reasons": [_with_text(reason) for reason in result["verdict_reasons"]],
         "findings": [_with_text(finding) for finding in result["findings"]],
         "hypotheses": [_with_remedy(hypothesis) for hypothesis in result["hypotheses"]],
+        "next_reading": _with_reason(result["next_reading"]),
         "caution": str(CAUTION),
     }
 
@@ -102,6 +103,10 @@ def _with_settling_text(stage: Mapping[str, Any]) -> dict[str, Any]:
 
 def _with_text(coded: Mapping[str, Any]) -> dict[str, Any]:
     return {**coded, "text": sentence(coded["code"], coded["params"])}
+
+
+def _with_reason(next_reading: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    return None if next_reading is None else {**next_reading, "why": sentence(next_reading["why"], {})}
 
 
 def _with_remedy(hypothesis: Mapping[str, Any]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from api.views import rows
 from api.views.assessments import AssessmentPreviewView, AssessmentView
 from api.views.defects import DefectViewSet
 from api.views.inspections import InspectionViewSet
+from api.views.previews import DueDatePreviewView, TrendPreviewView
 
 
 class OutsideId(UUIDConverter):
@@ -39,5 +40,7 @@ urlpatterns = [
     path("docs/", docs, name="docs"),
     path("assessments/", AssessmentView.as_view(), name="assessment"),
     path("assessments/preview/", AssessmentPreviewView.as_view(), name="assessment-preview"),
+    path("trends/preview/", TrendPreviewView.as_view(), name="trend-preview"),
+    path("due-dates/preview/", DueDatePreviewView.as_view(), name="due-date-preview"),
     path("", include(router.urls)),
 ]

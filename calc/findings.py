@@ -1,6 +1,7 @@
 """What is to be said beside the amps of one visit."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 
 from calc.budget import HEATING_WHILE_ON_K_PER_S
 from calc.columns import ASSUMED_REFERENCE_TEMPERATURE_BOUND_C
@@ -10,6 +11,9 @@ from calc.judgement import Finding, Parameters, Severity, StageJudgement
 from calc.pooling import PROMPT_SECONDS
 from calc.rest import FLOWING, HIGHEST_ZERO_SHARE_OF_RATED, NEGATIVE, NOT_READ, SUBTRACTED
 from calc.temperature import coil_temperature
+
+# A reading's stage, the inputs commanded, and what was seen live or lit.
+Look = tuple[int, tuple[int, ...], tuple[int, ...]]
 
 OVER_CURRENT_PERCENT = 130.0
 _SEVERITY_ORDER = {"defect": 0, "caution": 1, "note": 2}
@@ -70,10 +74,31 @@ def _output_findings(evidence: Evidence) -> Iterator[Finding]:
         for reading in evidence.stage_readings
         if reading.outputs_live is not None
     }
-    for stage, energised, seen in sorted(looked_at):
-        expected = _declared_outputs(evidence, energised)
-        if seen != expected:
-            yield Finding("output_mismatch", "defect", stage, _seen_params(energised, expected, seen))
+    yield from _mismatches("output_mismatch", looked_at, partial(_declared_outputs, evidence), numbered=True)
+
+
+def _mismatches(
+    code: str,
+    looked_at: set[Look],
+    expected_of: Callable[[tuple[int, ...]], tuple[int, ...] | None],
+    *,
+    numbered: bool,
+) -> Iterator[Finding]:
+    """Say once about each stage that what was seen is not what the box declares; fewest inputs on first.
+
+    Where outputs or lamps are numbered as the stages are, a step that shows another stage's fault again is about that
+    stage.
+    """
+    told = set()
+    for stage, energised, seen in sorted(looked_at, key=lambda look: (len(look[1]), look)):
+        expected = expected_of(energised)
+        if expected is None or seen == expected:
+            continue
+        differing = set(expected) ^ set(seen)
+        about = stage if stage in differing or not numbered else min(differing)
+        if about not in told:
+            told.add(about)
+            yield Finding(code, "defect", about, _seen_params(energised, expected, seen))
 
 
 def _declared_outputs(evidence: Evidence, energised: tuple[int, ...]) -> tuple[int, ...]:
@@ -89,10 +114,8 @@ def _lamp_findings(evidence: Evidence) -> Iterator[Finding]:
         for reading in evidence.stage_readings
         if reading.lamps_lit is not None
     }
-    for stage, energised, seen in sorted(looked_at):
-        expected = _expected_lamps(evidence, energised)
-        if expected is not None and seen != expected:
-            yield Finding("lamp_mismatch", "defect", stage, _seen_params(energised, expected, seen))
+    numbered = evidence.relay_box.lamps == evidence.rating.stages
+    yield from _mismatches("lamp_mismatch", looked_at, partial(_expected_lamps, evidence), numbered=numbered)
 
 
 def _expected_lamps(evidence: Evidence, energised: tuple[int, ...]) -> tuple[int, ...] | None:

@@ -1,5 +1,6 @@
 """The steps between a reading and its verdict, as the judge took them, for a page that shows its working."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +9,7 @@ from calc.answers import finite_or_none
 from calc.columns import columns_of
 from calc.copper import resistance_growth
 from calc.evidence import Evidence
+from calc.meters import figures_at, half_width_at
 from calc.stages import StageResults, judge_columns
 from calc.temperature import coil_temperature
 from calc.uncertainty import effective_degrees_of_freedom
@@ -17,6 +19,7 @@ from calc.uncertainty import effective_degrees_of_freedom
 class StageWorking:
     """The figures of one stage between its reading and its verdict; None where a step has no finite answer.
 
+    `u_clamp_a` is the clamp's own standard uncertainty at the amps read, a rectangle over its stated accuracy.
     `before_…` is the state without the stage, where the stage is judged by a step of a cumulative pass.
     """
 
@@ -24,6 +27,10 @@ class StageWorking:
     supply_voltage_v: float
     current_a: float
     repeats: int
+    clamp_accuracy_percent: float
+    clamp_accuracy_counts: float
+    clamp_resolution_a: float
+    u_clamp_a: float
     before_voltage_v: float | None
     before_current_a: float | None
     subtracted_a: float
@@ -54,7 +61,7 @@ def stage_workings(evidence: Evidence) -> tuple[StageWorking, ...]:
 
     References
     ----------
-    GUM (JCGM 100:2008) 5.1.2 and G.4; JCGM 106:2012 8.3; IEC 60028:1925.
+    GUM (JCGM 100:2008) 4.3.7, 5.1.2 and G.4; JCGM 106:2012 8.3; IEC 60028:1925.
 
     Examples
     --------
@@ -92,12 +99,18 @@ def _stage_working(
     rows, budget, coil = results.rows, results.budget, coil_temperature(evidence)
     is_step = bool(rows.is_step[row])
     answered = bool(results.reason[row] == 0)
+    read_a = float(rows.own.current_a[row])
+    clamp = figures_at(evidence.ammeter, read_a)
     conductance_s = rows.own.conductance_s[row] - rows.before.conductance_s[row]
     return StageWorking(
         stage=int(rows.stage[row]) + 1,
         supply_voltage_v=float(rows.own.supply_voltage_v[row]),
-        current_a=float(rows.own.current_a[row]),
+        current_a=read_a,
         repeats=int(rows.own.count[row]),
+        clamp_accuracy_percent=clamp.accuracy_percent,
+        clamp_accuracy_counts=clamp.accuracy_counts,
+        clamp_resolution_a=clamp.resolution,
+        u_clamp_a=half_width_at(evidence.ammeter, read_a) / math.sqrt(3),
         before_voltage_v=float(rows.before.supply_voltage_v[row]) if is_step else None,
         before_current_a=float(rows.before.current_a[row]) if is_step else None,
         subtracted_a=float(results.rest.subtracted_a[0]),

@@ -79,12 +79,11 @@ SQLITE_OPTIONS = {
 
 
 def database(url: str) -> dict[str, Any]:
-    """Return one database entry; a PostgreSQL request is one transaction, so that it can name its organisation."""
+    """Return one database entry."""
     entry: dict[str, Any] = dict(dj_database_url.parse(url, conn_max_age=60))
     if "sqlite3" in entry["ENGINE"]:
         entry["OPTIONS"] = {**entry.get("OPTIONS", {}), **SQLITE_OPTIONS}
     else:
-        entry["ATOMIC_REQUESTS"] = True
         entry["CONN_HEALTH_CHECKS"] = True
     return entry
 
@@ -92,6 +91,8 @@ def database(url: str) -> dict[str, Any]:
 DATABASE_URL = env_text("DATABASE_URL") or f"sqlite:///{VAR_DIR / 'coilbook.sqlite3'}"
 DATABASE_OWNER_URL = env_text("DATABASE_OWNER_URL") or DATABASE_URL
 DATABASES = {"default": database(DATABASE_URL)}
+# A request is one transaction, so that it can name its organisation; on SQLite it would lock out every other writer.
+DATABASES["default"]["ATOMIC_REQUESTS"] = "postgresql" in DATABASES["default"]["ENGINE"]
 if DATABASE_OWNER_URL != DATABASE_URL:
     DATABASES["owner"] = database(DATABASE_OWNER_URL)
 DATABASE_ROUTERS = ["config.routers.OneDatabase"]

@@ -10,7 +10,7 @@ urlpatterns = [
     path("", include("dashboard.urls")),
 ]
 
-handler400 = "api.problems.bad_request"
-handler403 = "api.problems.permission_denied"
-handler404 = "api.problems.page_not_found"
-handler500 = "api.problems.server_error"
+handler400 = "config.errors.bad_request"
+handler403 = "config.errors.permission_denied"
+handler404 = "config.errors.page_not_found"
+handler500 = "config.errors.server_error"

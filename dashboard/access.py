@@ -3,14 +3,21 @@
 from typing import Any
 
 from django.contrib.auth.mixins import LoginRequiredMixin
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.views.generic import View
 
 from accounts.actors import Actor, member_actor
+from accounts.errors import NotAllowed
 from accounts.models import Member, Organisation
 from accounts.services import current_member
 from accounts.tenancy import name_organisation
+
+
+def wants_a_page(request: HttpRequest) -> bool:
+    """Tell whether the client names HTML among what it takes, as browsers do; a wildcard names nothing."""
+    return any((kind.main_type, kind.sub_type) == ("text", "html") for kind in request.accepted_types)
 
 
 class MemberRequiredMixin(LoginRequiredMixin):
@@ -19,6 +26,7 @@ class MemberRequiredMixin(LoginRequiredMixin):
     member: Member
     organisation: Organisation
     actor: Actor
+    request: HttpRequest
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Let a member in, ask a stranger to sign in, and answer 404 to everybody else."""
@@ -32,9 +40,19 @@ class MemberRequiredMixin(LoginRequiredMixin):
         name_organisation(member.organisation)
         try:
             return super().dispatch(request, *args, **kwargs)
-        except Http404:
-            context = {"organisation": member.organisation, "member": member}
-            return render(request, "dashboard/not_found.html", context, status=404)
+        except NotAllowed as refusal:
+            return self._refused(PermissionDenied(str(refusal)), "dashboard/not_allowed.html", 403)
+        except PermissionDenied as refusal:
+            return self._refused(refusal, "dashboard/not_allowed.html", 403)
+        except Http404 as missing:
+            return self._refused(missing, "dashboard/not_found.html", 404)
+
+    def _refused(self, refusal: Exception, template: str, status: int) -> HttpResponseBase:
+        """Say so in the book's frame to a person, and leave every other client to the handlers."""
+        if not wants_a_page(self.request):
+            raise refusal
+        context = {"organisation": self.organisation, "member": self.member, "actor": self.actor}
+        return render(self.request, template, context, status=status)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Give every page what its frame needs."""

@@ -20,9 +20,9 @@ DESK = (
     Page("today", _("Today"), ("units",)),
     Page("vehicles", _("Vehicles"), ("vehicle", "find")),
     Page("checks", _("Checks"), ("result", "working")),
-    Page("defects", _("Defects")),
+    Page("defects", _("Defects"), ("defect", "cab-notice")),
     Page("due", _("Due")),
-    Page("more", _("More"), ("declines", "told", "meters", "ratings", "people", "night")),
+    Page("more", _("More"), ("declines", "told", "meters", "meter", "ratings", "people", "night")),
 )
 PHONE = (Page("check", _("Check")), Page("find", _("Find"), ("vehicle",)))
 MORE = (

@@ -2,7 +2,9 @@
 
 from django.urls import include, path
 
+from dashboard.views.defect import CabNotice, DefectPage
 from dashboard.views.due import Due
+from dashboard.views.meter import MeterPage
 from dashboard.views.more import Meters, More, Night, People, Ratings, Seen, Told
 from dashboard.views.record import Checks, Declines, Defects
 from dashboard.views.sign_in import Home, SignIn, SignOut
@@ -24,12 +26,15 @@ urlpatterns = [
     path("<slug:organisation>/vehicles/<uuid:vehicle>/", VehiclePage.as_view(), name="vehicle"),
     path("<slug:organisation>/checks/", Checks.as_view(), name="checks"),
     path("<slug:organisation>/defects/", Defects.as_view(), name="defects"),
+    path("<slug:organisation>/defects/<uuid:defect>/", DefectPage.as_view(), name="defect"),
+    path("<slug:organisation>/defects/<uuid:defect>/notice/", CabNotice.as_view(), name="cab-notice"),
     path("<slug:organisation>/due/", Due.as_view(), name="due"),
     path("<slug:organisation>/losing-current/", Declines.as_view(), name="declines"),
     path("<slug:organisation>/told/", Told.as_view(), name="told"),
     path("<slug:organisation>/told/<uuid:reminder>/seen/", Seen.as_view(), name="told-seen"),
     path("<slug:organisation>/more/", More.as_view(), name="more"),
     path("<slug:organisation>/meters/", Meters.as_view(), name="meters"),
+    path("<slug:organisation>/meters/<uuid:meter>/", MeterPage.as_view(), name="meter"),
     path("<slug:organisation>/ratings/", Ratings.as_view(), name="ratings"),
     path("<slug:organisation>/people/", People.as_view(), name="people"),
     path("<slug:organisation>/night/", Night.as_view(), name="night"),

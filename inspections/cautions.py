@@ -31,7 +31,7 @@ KEPT_IN_MIND = [
     ),
     _("Never break coil current by pulling a lead, and never open the isolator with the engine running."),
     _("Do not leave a stage on at standstill."),
-    _("Smoke, smell, or far too many amps: stop, everything off, isolate."),
+    _("Smoke, smell, or far too many amps: stage off, engine off, then open the isolator."),
 ]
 PUT_BACK = [
     ("leads_off", _("Test leads off")),

@@ -76,6 +76,16 @@ def is_too_high(supply_voltage_v: Decimal, system_voltage_v: float) -> bool:
     return supply_voltage_v > system_voltage_v * HIGHEST_SUPPLY_SHARE
 
 
+def are_swapped(supply_voltage_v: Decimal, current_a: Decimal, system_voltage_v: float) -> bool:
+    """Tell whether the volts are no box's volts while the amps would be.
+
+    >>> are_swapped(Decimal("40.1"), Decimal("13.76"), 12), are_swapped(Decimal("138"), Decimal("36.3"), 12)
+    (True, False)
+    """
+    likely = current_a >= system_voltage_v * LOWEST_LIKELY_SHARE and not is_too_high(current_a, system_voltage_v)
+    return is_too_high(supply_voltage_v, system_voltage_v) and likely
+
+
 def _slipped(typed: Decimal, least: float, most: float) -> Decimal | None:
     if typed <= most:
         return None

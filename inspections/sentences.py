@@ -27,8 +27,9 @@ SENTENCES: dict[str, Any] = {
     "output_mismatch": _("With inputs %(energised)s on, outputs %(expected)s should be live; live were: %(seen)s."),
     "lamp_mismatch": _("With inputs %(energised)s on, lamps %(expected)s should be lit; lit were: %(seen)s."),
     "over_current": _(
-        "The stage draws %(level_percent)s %% of rated, over %(limit_percent)s %%. Stop, everything off, isolate; do "
-        "not energise it again, and fit no new fuse, before lead to frame has been read with the power isolated."
+        "The stage draws %(level_percent)s %% of rated, over %(limit_percent)s %%. Stage off, engine off, then open "
+        "the isolator; do not energise it again, and fit no new fuse, before lead to frame has been read with the "
+        "power isolated."
     ),
     "not_capable": _(
         "With these meters and this temperature a clear pass is out of reach (capability %(capability)s); most of the "

@@ -31,11 +31,6 @@ from tests.config.expected_skips import (  # noqa: F401
 ROOT = Path(__file__).parent.parent
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Run what leaves committed rows behind after everything else."""
-    items.sort(key=lambda item: item.get_closest_marker("committed") is not None)
-
-
 def pytest_report_header() -> str:
     """Say which engine and role the tests run on."""
     chosen = settings.DATABASES["default"]
@@ -89,12 +84,38 @@ def _migrated() -> Iterator[None]:
     connections.close_all()
 
 
-@pytest.fixture
-def committed_db(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    """Give real transactions.  What is written stays: the evidence of each test is its own organisation's."""
+@pytest.fixture(scope="session")
+def committed_database(
+    django_db_setup: None, django_db_blocker: DjangoDbBlocker, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[str]:
+    """Make a second database for tests with real transactions: evidence that is committed cannot be cleared away."""
     with django_db_blocker.unblock():
+        first = str(connections["default"].settings_dict["NAME"])
+        if connections["default"].vendor == "sqlite":
+            name = str(tmp_path_factory.mktemp("committed") / "test.sqlite3")
+            _migrate_into(name, first)
+            yield name
+        else:
+            name = f"committed_coilbook_{os.getpid()}"
+            with postgresql_database(name):
+                _migrate_into(name, first)
+                yield name
+
+
+def _migrate_into(name: str, back_to: str) -> None:
+    _use(name)
+    call_command("migrate", database=owner_alias(), verbosity=0, interactive=False)
+    _use(back_to)
+
+
+@pytest.fixture
+def committed_db(committed_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """Give real transactions, in a database where what is written stays: each test has its own organisation there."""
+    with django_db_blocker.unblock():
+        first = str(connections["default"].settings_dict["NAME"])
+        _use(committed_database)
         yield
-        connections.close_all()
+        _use(first)
 
 
 @pytest.fixture(scope="session")

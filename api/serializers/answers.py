@@ -69,6 +69,13 @@ class FindingSerializer(ReasonSerializer):
     severity = serializers.CharField()
 
 
+class PartnerSerializer(Shape):
+    """A second cause that has to hold beside the first."""
+
+    cause = serializers.CharField()
+    stage = serializers.IntegerField(allow_null=True)
+
+
 class HypothesisSerializer(Shape):
     """A likely cause; causes that the readings cannot tell apart share a group."""
 
@@ -77,6 +84,7 @@ class HypothesisSerializer(Shape):
     probability = serializers.FloatField()
     group = serializers.IntegerField()
     remedy = serializers.CharField()
+    together_with = PartnerSerializer(many=True)
 
 
 class TorqueShareRangeSerializer(Shape):

@@ -5,12 +5,34 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from django import forms
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from dashboard.checks.forms import STOOD, current_field, temperature_field, voltage_field
 from dashboard.checks.numbers import TypedDecimal
+from inspections.models import Meter
 
 SYSTEMS = [("24", _("24 V")), ("12", _("12 V"))]
+# How the page calls the two kinds of meter, and its figures.
+METER_KINDS = {"clamp": "ammeter", "voltmeter": "voltmeter"}
+METER_LABELS = {"clamp": _("Clamp on file"), "voltmeter": _("Voltmeter on file")}
+FIGURES = {"percent": "accuracy_percent", "counts": "accuracy_counts", "resolution": "resolution"}
+
+
+def _meters_on_file(meters: QuerySet[Meter]) -> dict[str, forms.Field]:
+    kinds = set(meters.order_by().values_list("kind", flat=True))
+    return {
+        f"{name}_on_file": forms.ModelChoiceField(
+            meters.filter(kind=kind),
+            to_field_name="uuid",
+            required=False,
+            label=METER_LABELS[name],
+            empty_label=_("another one, as typed here"),
+            help_text=_("One that is chosen brings its figures with it."),
+        )
+        for name, kind in METER_KINDS.items()
+        if kind in kinds
+    }
 
 
 class RatedCurrents(forms.CharField):
@@ -57,8 +79,8 @@ class PlateForm(forms.Form):
     )
     coil_temperature_c = temperature_field(required=False)
 
-    def __init__(self, *args: Any, stages: int, **kwargs: Any) -> None:
-        """Take one pair of readings a stage."""
+    def __init__(self, *args: Any, stages: int, meters: QuerySet[Meter], **kwargs: Any) -> None:
+        """Take one pair of readings a stage, and offer the meters on file."""
         super().__init__(*args, **kwargs)
         self.stages = stages
         self.fields = {
@@ -66,15 +88,29 @@ class PlateForm(forms.Form):
             **self.fields,
             **{f"volts_{stage}": voltage_field() for stage in range(1, stages + 1)},
             **{f"amps_{stage}": current_field() for stage in range(1, stages + 1)},
+            **_meters_on_file(meters),
         }
 
     def clean(self) -> dict[str, Any]:
         """Ask for the temperature where a way of knowing it is named."""
         data = super().clean() or {}
+        for name in METER_KINDS:
+            self._take_from_file(name, data)
         named = data.get("coil_temperature_method") != "unknown"
         if named and data.get("coil_temperature_c") is None and "coil_temperature_c" not in self.errors:
             self.add_error("coil_temperature_c", _("Needed, unless the temperature is not known."))
         return data
+
+    def _take_from_file(self, name: str, data: dict[str, Any]) -> None:
+        meter = data.get(f"{name}_on_file")
+        for short, figure in FIGURES.items() if meter else ():
+            data[f"{name}_{short}"] = getattr(meter, figure)
+            self.errors.pop(f"{name}_{short}", None)
+
+    def names_on_file(self) -> dict[str, str]:
+        """Return what the meters that were chosen are called."""
+        chosen = {name: self.cleaned_data.get(f"{name}_on_file") for name in METER_KINDS}
+        return {f"{name}_designation": meter.designation for name, meter in chosen.items() if meter}
 
     def pairs(self) -> list[tuple[int, forms.BoundField, forms.BoundField]]:
         """Return the fields of each stage."""

@@ -28,14 +28,18 @@ ENGINE = [
     ("off", _("Off (the supply itself is then not checked)")),
 ]
 HIGHEST_VOLTAGE_V = 1000
+ANSWER_THIS = {"required": _("Answer this.")}
+SAY_WHY = {"required": _("Say why.")}
 HIGHEST_CURRENT_A = 1_000_000
 
 
 class CautionsForm(forms.Form):
     """What is made safe before a check, each state recorded."""
 
-    air_suspension = forms.ChoiceField(label=_("Air suspension"), choices=AIR_SUSPENSION, widget=forms.RadioSelect)
-    cab = forms.ChoiceField(label=_("Cab"), choices=CAB, widget=forms.RadioSelect)
+    air_suspension = forms.ChoiceField(
+        label=_("Air suspension"), choices=AIR_SUSPENSION, widget=forms.RadioSelect, error_messages=ANSWER_THIS
+    )
+    cab = forms.ChoiceField(label=_("Cab"), choices=CAB, widget=forms.RadioSelect, error_messages=ANSWER_THIS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """Take one tick for each state."""
@@ -62,17 +66,20 @@ class PutBackForm(forms.Form):
 
 def temperature_field(**kwargs: Any) -> TypedDecimal:
     """Return the field of a coil temperature."""
-    return TypedDecimal(label=_("Coil temperature, °C"), low=-60, high=300, **kwargs)
+    return TypedDecimal(**({"label": _("Coil temperature, °C")} | kwargs), low=-60, high=300)
 
 
 class ConditionsForm(forms.Form):
     """Test meters, how warm the coils are and how that is known, and the engine."""
 
     coil_temperature_method = forms.ChoiceField(
-        label=_("How is the coil temperature known?"), choices=STOOD, widget=forms.RadioSelect
+        label=_("How is the coil temperature known?"),
+        choices=STOOD,
+        widget=forms.RadioSelect,
+        error_messages=ANSWER_THIS,
     )
     hours_parked = TypedDecimal(label=_("Hours stood"), low=0, high=100_000, required=False)
-    coil_temperature_c = temperature_field(required=False)
+    coil_temperature_c = temperature_field(label=_("Coil temperature (parked: the air's), °C"), required=False)
     coil_temperature_bound_c = TypedDecimal(
         label=_("Known to within ± °C"),
         low=0,
@@ -80,7 +87,9 @@ class ConditionsForm(forms.Form):
         required=False,
         help_text=_("Empty: what is usual for the way it is known (parked ten hours ± 3, less ± 15, measured ± 5)."),
     )
-    engine_state = forms.ChoiceField(label=_("Engine"), choices=ENGINE, widget=forms.RadioSelect, initial="idle")
+    engine_state = forms.ChoiceField(
+        label=_("Engine"), choices=ENGINE, widget=forms.RadioSelect, initial="idle", error_messages=ANSWER_THIS
+    )
 
     def __init__(self, *args: Any, meters: Iterable[Meter], **kwargs: Any) -> None:
         """Offer the meters of the organisation."""
@@ -88,7 +97,9 @@ class ConditionsForm(forms.Form):
         meters = list(meters)
         chosen = {
             kind: forms.ChoiceField(
-                label=label, choices=[(str(meter.uuid), meter_label(meter)) for meter in meters if meter.kind == kind]
+                label=label,
+                choices=[(str(meter.uuid), meter_label(meter)) for meter in meters if meter.kind == kind],
+                error_messages=ANSWER_THIS,
             )
             for kind, label in (("ammeter", _("Clamp")), ("voltmeter", _("Voltmeter")))
         }
@@ -138,7 +149,7 @@ class RestForm(forms.Form):
 class NotReadForm(forms.Form):
     """Why a stage was not read."""
 
-    reason = forms.CharField(label=_("Why not?"), max_length=500)
+    reason = forms.CharField(label=_("Why not?"), max_length=500, error_messages=SAY_WHY)
 
 
 SEEN = [
@@ -153,7 +164,11 @@ class ReadingForm(RestForm):
 
     seconds_on = TypedDecimal(label=_("Seconds on"), low=0, high=3600, required=False)
     seen = forms.ChoiceField(
-        label=_("Outputs and lamps"), choices=SEEN, widget=forms.RadioSelect, initial="not_looked_at"
+        label=_("Outputs and lamps"),
+        choices=SEEN,
+        widget=forms.RadioSelect,
+        initial="not_looked_at",
+        error_messages=ANSWER_THIS,
     )
     outputs_looked_at = forms.BooleanField(label=_("Outputs looked at"), required=False)
     lamps_looked_at = forms.BooleanField(label=_("Lamps looked at"), required=False)
@@ -182,11 +197,17 @@ PURPOSES = [
 class LookOverForm(forms.Form):
     """What is said about the whole check before it is stored."""
 
-    purpose = forms.ChoiceField(label=_("Purpose"), choices=PURPOSES)
+    purpose = forms.ChoiceField(label=_("Purpose"), choices=PURPOSES, error_messages=ANSWER_THIS)
     notes = forms.CharField(
         label=_("Notes"), max_length=10_000, required=False, widget=forms.Textarea(attrs={"rows": 3})
     )
-    supersede_reason = forms.CharField(label=_("Why is the earlier check replaced?"), max_length=1_000)
+    # One line would send the form by Enter, and its first button is not the one that stores.
+    supersede_reason = forms.CharField(
+        label=_("Why is the earlier check replaced?"),
+        max_length=1_000,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        error_messages=SAY_WHY,
+    )
 
     def __init__(self, *args: Any, defects: Sequence[tuple[str, str]], replaces: bool, **kwargs: Any) -> None:
         """Offer the open defects, and ask for a reason only where an earlier check is replaced."""

@@ -13,7 +13,10 @@ MOST_PLACES = 6
 class TypedDecimal(forms.DecimalField):
     """A measured number typed on a phone."""
 
-    default_error_messages = {"invalid": _("Write one number, such as 36.3 or 36,3.")}
+    default_error_messages = {
+        "invalid": _("Write one number, such as 36.3 or 36,3."),
+        "required": _("Answer this."),
+    }
 
     def __init__(self, *, low: float, high: float, **kwargs: Any) -> None:
         """Take the range that can be a reading at all."""

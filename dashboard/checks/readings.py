@@ -50,6 +50,20 @@ def look_at(unit: Unit, draft: Draft, energised: list[int], reading: Mapping[str
     return Look(volts, amps, expected, last_reading(unit.earlier_checks(draft), energised), stop)
 
 
+def as_expected(unit: Unit, energised: list[int]) -> dict[str, list[int]]:
+    """Return what is seen of outputs and lamps where all is as it should be."""
+    lamps = unit.lamps(energised)
+    return {"outputs_live": unit.outputs(energised)} | ({} if lamps is None else {"lamps_lit": lamps})
+
+
+def how_seen(unit: Unit, energised: list[int], reading: Mapping[str, Any]) -> str:
+    """Return the answer about outputs and lamps that a reading was kept with."""
+    kept = {key: sorted(reading[key]) for key in ("outputs_live", "lamps_lit") if reading.get(key) is not None}
+    if not kept:
+        return "not_looked_at"
+    return "as_expected" if kept == as_expected(unit, energised) else "otherwise"
+
+
 def stage_links(unit: Unit, draft: Draft) -> list[StageLink]:
     """Return every stage alone, in the order of the unit."""
     return [_link(draft, [stage], draft["not_read"].get(str(stage))) for stage in unit.stages]

@@ -3,10 +3,13 @@
 from collections.abc import Mapping
 from typing import Any
 
+from dashboard.checks.headline import headline_of
+from dashboard.checks.limits import NO_LIMITS, is_without_limits, told_once, why_no_limits
 from fleet.models import RatingRevision
 from inspections.actions import ACTIONS, parts_of
 from inspections.history import last_reading, recent_checks
 from inspections.models import Inspection, Judgement
+from inspections.replacements import changes_between, first_of_chain, replaced_check
 from inspections.sentences import sentence
 from inspections.services.judging import full_result
 
@@ -19,6 +22,7 @@ def result_context(check: Inspection) -> dict[str, Any]:
     newest = judgements[-1]
     result = full_result(check, newest)
     earlier = recent_checks(check.installation, before=check.performed_at)
+    stages = len(newest.rating_revision.rated_currents_a)
     return {
         "check": check,
         "unit_name": check.installation.vehicle.fleet_number,
@@ -27,14 +31,15 @@ def result_context(check: Inspection) -> dict[str, Any]:
         "result": result,
         "action": ACTIONS[result["action"]],
         "stages_verdict": worst_verdict(result["stages"]),
-        "reasons": sentences(result["verdict_reasons"]),
-        "findings": sentences(result["findings"]),
+        "reasons": told_once(sentences(result["verdict_reasons"]), stages),
+        "findings": sentences([each for each in result["findings"] if each["code"] not in NO_LIMITS]),
+        "no_limits": why_no_limits(result["stages"]),
         "strips": [_strip(stage, earlier) for stage in result["stages"]],
         "rating": newest.rating_revision,
         "sources": sources_of(newest.rating_revision),
         "parts": parts_of(result),
-        "replaced": list(check.supersedes.all()),
-        "to_replace": check_to_replace(check),
+        "headline": headline_of(check, result, stages),
+        "replacement": replacement_of(check),
         "waiting": replacement_waiting(check),
         "not_read": check.evidence.get("stages_not_read") or [],
     }
@@ -50,12 +55,18 @@ def sources_of(rating: RatingRevision) -> list[str]:
     return list(dict.fromkeys(str(source) for source in rating.sources.values()))
 
 
-def check_to_replace(check: Inspection) -> Inspection | None:
-    """Return the check that this one replaces as soon as it is signed."""
-    wanted = check.evidence.get("supersedes")
-    if wanted is None or check.signed_at is not None:
+def replacement_of(check: Inspection) -> dict[str, Any] | None:
+    """Return what a check says about the one it replaces, None where it replaces none."""
+    old = replaced_check(check)
+    if old is None:
         return None
-    return Inspection.objects.filter(organisation=check.organisation_id, uuid=wanted).first()
+    return {
+        "old": old,
+        "first": first_of_chain(old),
+        "stands": old.superseded_by_id == check.pk,
+        "reason": check.evidence.get("supersede_reason"),
+        "changes": changes_between(old, check),
+    }
 
 
 def replacement_waiting(check: Inspection) -> Inspection | None:
@@ -82,4 +93,5 @@ def sentences(coded: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
 
 def _strip(stage: Mapping[str, Any], earlier: list[Inspection]) -> dict[str, Any]:
     last = last_reading(earlier, [stage["stage"]])
-    return {"stage": stage, "last": last, "last_level": last.level_percent(stage["stage"]) if last else None}
+    level = last.level_percent(stage["stage"]) if last else None
+    return {"stage": stage, "last": last, "last_level": level, "without_limits": is_without_limits(stage)}

@@ -1,4 +1,4 @@
-"""A number with its decimal point left out is asked about, and put right with one tap."""
+"""A decimal point left out, or volts and amps exchanged: asked about, and put right with one tap."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from inspections.expectation import Expected, is_too_high, slipped_current, slipped_voltage
+from inspections.expectation import Expected, are_swapped, is_too_high, slipped_current, slipped_voltage
 
 FIELDS = ("supply_voltage_v", "current_a")
 
@@ -22,6 +22,7 @@ class Slip:
     meant_a: Decimal
     system_voltage_v: float
     volts_too_high: bool
+    swapped: bool
 
     @property
     def confirmation(self) -> str:
@@ -59,10 +60,21 @@ def slip_of(
     typed_v, typed_a = (form.cleaned_data[field] for field in FIELDS)
     if post.get("confirmed") == both(typed_v, typed_a):
         return None
+    swapped = are_swapped(typed_v, typed_a, system_voltage_v)
+    meant_v, meant_a = (
+        (typed_a, typed_v) if swapped else _without_slips(typed_v, typed_a, system_voltage_v, expected_at)
+    )
+    too_high = is_too_high(typed_v, system_voltage_v)
+    slip = Slip(typed_v, typed_a, meant_v, meant_a, system_voltage_v, too_high, swapped)
+    return slip if slip.can_be_put_right or slip.volts_too_high else None
+
+
+def _without_slips(
+    typed_v: Decimal, typed_a: Decimal, system_voltage_v: float, expected_at: Callable[[Decimal], Expected] | None
+) -> tuple[Decimal, Decimal]:
     meant_v = _plain(slipped_voltage(typed_v, system_voltage_v)) or typed_v
     meant_a = _plain(slipped_current(typed_a, expected_at(meant_v)) if expected_at else None) or typed_a
-    slip = Slip(typed_v, typed_a, meant_v, meant_a, system_voltage_v, is_too_high(typed_v, system_voltage_v))
-    return slip if slip.can_be_put_right or slip.volts_too_high else None
+    return meant_v, meant_a
 
 
 def put_right(post: Any) -> Any:

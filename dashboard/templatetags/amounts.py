@@ -1,11 +1,12 @@
 """Numbers written as short as they are known."""
 
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
 from django import template
 
 register = template.Library()
+HIGHEST_PROBABILITY_WRITTEN = 0.9999
 
 
 @register.filter
@@ -18,3 +19,58 @@ def amount(value: Any) -> str:
     if value is None:
         return "–"
     return f"{Decimal(f'{float(value):.6g}'):f}"
+
+
+@register.filter
+def term(value: Any) -> str:
+    """Return a number as it stands behind a sign: a negative one in brackets.
+
+    >>> term(-0.1), term(0.1)
+    ('(−0.1)', '0.1')
+    """
+    written = amount(value)
+    return f"(−{written[1:]})" if written.startswith("-") else written
+
+
+@register.filter
+def probability(value: float | None) -> str:
+    """Return a probability to four places; what four places cannot tell from certainty is given as a bound.
+
+    >>> probability(0.99996), probability(0.9732), probability(0.00001), probability(None)
+    ('> 0.9999', '0.9732', '< 0.0001', '–')
+    """
+    if value is None:
+        return "–"
+    if value > HIGHEST_PROBABILITY_WRITTEN:
+        return f"> {HIGHEST_PROBABILITY_WRITTEN}"
+    if value < 1 - HIGHEST_PROBABILITY_WRITTEN:
+        return "< 0.0001"
+    return f"{value:.4f}"
+
+
+@register.filter
+def at_most(value: Any) -> str:
+    """Return a bound that must be kept, rounded down to two digits.
+
+    >>> at_most(16.0342), at_most(0.2199), at_most(3.0)
+    ('16', '0.21', '3')
+    """
+    return _two_digits(value, ROUND_FLOOR)
+
+
+@register.filter
+def at_least(value: Any) -> str:
+    """Return a bound that is claimed, rounded up to two digits.
+
+    >>> at_least("15.96"), at_least(0.4037), at_least(None)
+    ('16', '0.41', '–')
+    """
+    return _two_digits(value, ROUND_CEILING)
+
+
+def _two_digits(value: Any, rounding: str) -> str:
+    if value is None:
+        return "–"
+    exact = Decimal(f"{float(value):.6g}")
+    last_digit = Decimal(1).scaleb(exact.adjusted() - 1)
+    return amount(exact.quantize(last_digit, rounding=rounding))

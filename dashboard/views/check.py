@@ -65,7 +65,7 @@ class StartCheck(CaptureView):
         suspension = "none" if known.get("air_suspension") == "none" else None
         context = {"unit": self.unit, "kept_in_mind": KEPT_IN_MIND}
         return super().get_context_data(
-            **{"form": CautionsForm(initial={"air_suspension": suspension, "cab": "empty"})} | context | kwargs
+            **{"form": CautionsForm(initial={"air_suspension": suspension})} | context | kwargs
         )
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:

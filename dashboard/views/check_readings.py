@@ -15,7 +15,7 @@ from dashboard.checks.documents import judging_document
 from dashboard.checks.faults import show_faults
 from dashboard.checks.forms import NotReadForm, ReadingForm
 from dashboard.checks.numbers import typed
-from dashboard.checks.readings import Look, look_at, stage_links, to_read_next
+from dashboard.checks.readings import Look, as_expected, how_seen, look_at, stage_links, to_read_next
 from dashboard.checks.slips import Slip, put_right, slip_of
 from inspections.expectation import Expected
 from inspections.services.assess import assess
@@ -59,7 +59,7 @@ class ReadingView(StepView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Show the state, what was read of it before, and the way to every other."""
         stored = self.draft["readings"].get(self.kwargs["energised"])
-        initial = _initial(stored) if stored else {}
+        initial = self._initial(stored) if stored else {}
         form = ReadingForm(initial=initial, stages=self.unit.rating.stages)
         return super().get_context_data(
             **{
@@ -74,11 +74,9 @@ class ReadingView(StepView):
             | kwargs
         )
 
-
-def _initial(stored: Mapping[str, Any]) -> dict[str, Any]:
-    looked = {"outputs_looked_at": "outputs_live" in stored, "lamps_looked_at": "lamps_lit" in stored}
-    seen = "otherwise" if any(looked.values()) else "not_looked_at"
-    return {**stored, **looked, "seen": seen}
+    def _initial(self, stored: Mapping[str, Any]) -> dict[str, Any]:
+        looked = {"outputs_looked_at": "outputs_live" in stored, "lamps_looked_at": "lamps_lit" in stored}
+        return {**stored, **looked, "seen": how_seen(self.unit, self.energised, stored)}
 
 
 class Reading(ReadingView):
@@ -145,8 +143,7 @@ class Reading(ReadingView):
     def _seen(self, data: Mapping[str, Any]) -> dict[str, list[int]]:
         """Return what was seen; a key that is absent was not looked at, an empty list was looked at and is none."""
         if data["seen"] == "as_expected":
-            lamps = self.unit.lamps(self.energised)
-            return {"outputs_live": self.unit.outputs(self.energised)} | ({} if lamps is None else {"lamps_lit": lamps})
+            return as_expected(self.unit, self.energised)
         if data["seen"] == "not_looked_at":
             return {}
         kinds = [("outputs_live", "outputs_looked_at"), ("lamps_lit", "lamps_looked_at")]
@@ -167,7 +164,7 @@ class ReadingLook(ReadingView):
 
 
 class Stop(ReadingView):
-    """The full-screen stop: everything off, isolate; the rest of the check is not read."""
+    """The full-screen stop: stage off, engine off, then the isolator; the rest of the check is not read."""
 
     template_name = "dashboard/check/stop.html"
 

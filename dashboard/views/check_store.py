@@ -3,19 +3,24 @@
 from typing import Any
 
 from django.contrib import messages
+from django.http import Http404, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from accounts.errors import Conflict, Fault, Refused
 from dashboard.checks.access import StepView
-from dashboard.checks.documents import recording_document
+from dashboard.checks.documents import judging_document, recording_document
 from dashboard.checks.faults import other_faults, show_faults
 from dashboard.checks.forms import LookOverForm
 from dashboard.checks.readings import StageLink, look_at, stage_links, together_links
 from dashboard.checks.units import open_defects
 from inspections.history import recent_checks
+from inspections.services.assess import assess
 from inspections.services.record import record_inspection
+
+STEPS_BEFORE = ["all-off", "conditions"]
+OUTSIDE = ["fail", "conditional_fail"]
 
 
 class LookOver(StepView):
@@ -34,6 +39,8 @@ class LookOver(StepView):
                 "together": [self._row(link) for link in together if link.done],
                 "offer_together": len(together) > 0 and not any(link.done for link in together),
                 "open_stages": [link for link in links if not link.done],
+                "not_read_stages": (not_read := [link.stage for link in links if link.not_read is not None]),
+                "fails_all_the_same": bool(not_read) and self._fails_all_the_same(),
             }
             | kwargs
         )
@@ -41,6 +48,8 @@ class LookOver(StepView):
     def take(self) -> Any:
         """Store the check unsigned, and show its result."""
         form = self._form(self.request.POST)
+        if "change" in self.request.POST:
+            return self._change(form, self.request.POST["change"])
         if not form.is_valid():
             return self.show(form=form)
         at = {"performed_at": self.draft.get("performed_at") or timezone.now().isoformat()}
@@ -57,11 +66,31 @@ class LookOver(StepView):
         self.drafts.forget(self.draft["id"])
         return redirect("dashboard:result", self.organisation.slug, recorded.inspection.uuid)
 
+    def _change(self, form: LookOverForm, step: str) -> HttpResponseBase:
+        """Keep what is typed so far, and go to another step."""
+        form.is_valid()
+        self.keep(**form.cleaned_data)
+        if step in STEPS_BEFORE:
+            return self.step(step)
+        links = [*stage_links(self.unit, self.draft), *together_links(self.unit, self.draft)]
+        if step not in {link.key for link in links}:
+            raise Http404
+        return self.step("reading", step)
+
+    def _fails_all_the_same(self) -> bool:
+        """Tell whether what was read is outside limits, whatever was not read."""
+        if not self.draft["readings"]:
+            return False
+        try:
+            return assess(self.actor, judging_document(self.draft))["verdict"] in OUTSIDE
+        except Refused:
+            return False
+
     def _form(self, post: Any = None) -> LookOverForm:
         defects = [(str(defect.uuid), str(defect)) for defect in open_defects(self.unit.installation)]
         first = "routine" if recent_checks(self.unit.installation) else "first"
         known = {
-            key: self.draft[key] for key in ("purpose", "notes", "retest_of", "supersede_reason") if key in self.draft
+            key: self.draft[key] for key in ("purpose", "notes", "retest_of", "supersede_reason") if self.draft.get(key)
         }
         notes = {"notes": self.draft["stopped"]} if self.draft.get("stopped") else {}
         return LookOverForm(
@@ -92,5 +121,8 @@ class ThrowAway(StepView):
     def take(self) -> Any:
         """Forget the draft; nothing of it was in the book."""
         self.drafts.forget(self.draft["id"])
+        if replaced := self.draft.get("supersedes"):
+            messages.info(self.request, _("The correction is dropped. The stored check stays."))
+            return redirect("dashboard:result", self.organisation.slug, replaced)
         messages.info(self.request, _("Thrown away. Nothing of it was in the book."))
         return redirect("dashboard:check", self.organisation.slug)

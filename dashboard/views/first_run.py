@@ -1,8 +1,10 @@
 """The first run: a book of one's own, and in it the first check, judged first and filed second."""
 
+from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -17,8 +19,9 @@ from dashboard.checks import first_documents
 from dashboard.checks.access import CaptureView
 from dashboard.checks.first_forms import FilingForm, PlateForm
 from dashboard.checks.results import sentences
+from dashboard.checks.units import meters_in_use
 from inspections.actions import ACTIONS
-from inspections.models import Inspection
+from inspections.models import Inspection, Meter
 from inspections.services.assess import assess
 from inspections.services.first_run import file_first_check
 
@@ -43,10 +46,15 @@ class FirstCheck(CaptureView):
         """Return the depot there is already."""
         return Depot.objects.of(self.organisation).order_by("pk").first()
 
+    @property
+    def meters(self) -> QuerySet[Meter]:
+        """Return the meters that need not be typed again."""
+        return meters_in_use(self.organisation)
+
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Show the page, empty or as far as it has come."""
         context = {
-            "form": PlateForm(stages=self.stages),
+            "form": PlateForm(stages=self.stages, meters=self.meters),
             "check_id": self.request.POST.get("check_id") or str(new_id()),
             "stages": self.stages,
             "stage_counts": STAGE_COUNTS,
@@ -55,7 +63,7 @@ class FirstCheck(CaptureView):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Judge what was typed; file it where that was asked for."""
-        form = PlateForm(request.POST, stages=self.stages)
+        form = PlateForm(request.POST, stages=self.stages, meters=self.meters)
         if not form.is_valid():
             return self.render_to_response(self.get_context_data(form=form))
         try:
@@ -66,10 +74,10 @@ class FirstCheck(CaptureView):
             return self.render_to_response(self.get_context_data(form=form))
         if "file" in request.POST:
             return self._file(form, result)
-        return self._judged(form, result, self._filing_form())
+        return self._judged(form, result, self._filing_form(initial=form.names_on_file()))
 
-    def _filing_form(self, post: Any = None) -> FilingForm:
-        form = FilingForm(post, initial={"time_zone": "UTC"})
+    def _filing_form(self, post: Any = None, initial: Mapping[str, str] | None = None) -> FilingForm:
+        form = FilingForm(post, initial={"time_zone": "UTC", **(initial or {})})
         if self.depot is not None:
             del form.fields["depot_name"], form.fields["time_zone"]
         return form

@@ -3,9 +3,9 @@
 from typing import Any
 
 from django.contrib import messages
-from django.contrib.auth import login
+from django.contrib.auth import login, logout
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
@@ -76,12 +76,18 @@ def free_slug(name: str) -> str:
 
 
 class CloseDemo(MemberRequiredMixin, TemplateView):
-    """Closes the demo with one click; its rows stay, and nobody signs in to it again."""
+    """Asks first, then closes the demo; its rows stay, and nobody signs in to it again."""
 
-    http_method_names = ["post"]
+    template_name = "dashboard/first_run/close_demo.html"
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Say what closing ends and what it leaves."""
+        if not self.organisation.is_demo:
+            raise Http404
+        return super().get(request, *args, **kwargs)
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        """Close it and go where there is a book."""
+        """Close it; who was signed in to it is signed out, because nothing of it is left to see."""
         try:
             close_demo(self.actor)
         except Conflict as conflict:
@@ -90,5 +96,9 @@ class CloseDemo(MemberRequiredMixin, TemplateView):
         except NotAllowed:
             messages.warning(request, _("A manager closes the demo, or the administrator of another book."))
             return redirect("dashboard:today", self.organisation.slug)
-        messages.success(request, _("The demo is closed."))
-        return redirect("dashboard:home")
+        if not self.organisation.is_demo:
+            messages.success(request, _("The demo is closed."))
+            return redirect("dashboard:home")
+        logout(request)
+        messages.success(request, _("The demo is closed. Sign in to your own book."))
+        return redirect("dashboard:sign-in")

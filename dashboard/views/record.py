@@ -6,6 +6,7 @@ from django.db.models import DateField, QuerySet, Value
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from dashboard.defect_steps import closing_steps
 from dashboard.defect_words import defect_words
 from dashboard.filters import DeclineFilter, DefectFilter, InspectionFilter
 from dashboard.history import fitted_stages
@@ -42,9 +43,14 @@ class Defects(BookListView):
 
     def shown(self, rows: list[Any]) -> Any:
         """Return each defect with its words and the days it has been open."""
-        now = timezone.now()
+        now, closing = timezone.now(), closing_steps(rows)
         return [
-            {"defect": row, "what": defect_words(row), "days": ((row.closed_at or now) - row.opened_at).days}
+            {
+                "defect": row,
+                "what": defect_words(row),
+                "days": ((row.closed_at or now) - row.opened_at).days,
+                "closing": closing.get(row.pk),
+            }
             for row in rows
         ]
 

@@ -3,14 +3,13 @@
 import datetime as dt
 from typing import Any
 
-from django.db.models import Case, F, IntegerField, QuerySet, Value, When
-from django.db.models.functions import Coalesce
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.views.generic import TemplateView
 
 from dashboard.access import MemberRequiredMixin
 from dashboard.unit_words import unit_states
-from inspections.needs import NEED_CODES, NEEDS, installations_by_need, needs_by_depot
+from inspections.needs import NEED_CODES, NEEDS, decisions_worst_first, needs_by_depot
 
 DECISIONS_SHOWN = 10
 
@@ -35,14 +34,8 @@ class Today(MemberRequiredMixin, TemplateView):
         }
 
     def _worst_first(self, today: dt.date) -> QuerySet[Any]:
-        rank = Case(*(When(need=code, then=Value(place)) for place, code in enumerate(NEED_CODES)))
-        units = installations_by_need(self.organisation, today=today).exclude(need="nothing")
-        ranked: QuerySet[Any] = units.annotate(
-            rank=rank, days_late=Coalesce(F("due_date__overdue_days"), 0, output_field=IntegerField())
-        )
         beside = ("vehicle__depot", "retarder__retarder_type", "due_date__plan", "due_date__depot")
-        worst_first = ranked.order_by("-has_open_defect", "rank", "-days_late", "vehicle__fleet_number", "pk")
-        return worst_first.select_related(*beside)
+        return decisions_worst_first(self.organisation, today=today).select_related(*beside)
 
 
 def _row(depot: dict[str, Any]) -> dict[str, Any]:

@@ -6,11 +6,14 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.views.generic import TemplateView
 
+from accounts.roles import Ability
 from dashboard.access import MemberRequiredMixin
+from dashboard.counting_words import counting_sentence
 from dashboard.history import moments_of, trend_given
 from dashboard.limbs import limbs_of
 from dashboard.unit_words import UnitState, unit_states
 from fleet.models import Installation, Vehicle
+from inspections.models import Inspection
 
 
 class VehiclePage(MemberRequiredMixin, TemplateView):
@@ -24,10 +27,13 @@ class VehiclePage(MemberRequiredMixin, TemplateView):
         vehicle = get_object_or_404(rows, uuid=kwargs["vehicle"])
         units = list(_units(vehicle))
         fitted = unit_states([unit for unit in units if unit.removed_on is None], now=timezone.now())
+        moments = moments_of(vehicle, units)
+        checks = [moment.inspection for moment in moments if moment.inspection]
         return super().get_context_data(**kwargs) | {
             "vehicle": vehicle,
-            "units": [_shown(state) for state in fitted],
-            "moments": moments_of(vehicle, units),
+            "units": [_shown(state, checks) for state in fitted],
+            "may_check": self.actor.may(Ability.CAPTURE),
+            "moments": moments,
         }
 
 
@@ -44,12 +50,13 @@ def _units(vehicle: Vehicle) -> Any:
     )
 
 
-def _shown(state: UnitState) -> dict[str, Any]:
+def _shown(state: UnitState, checks: list[Inspection]) -> dict[str, Any]:
     unit = state.installation
     return {
         "state": state,
         "installation": unit,
         "due": state.due,
         "limbs": limbs_of(state.due, unit, today=state.today),
+        "counting": counting_sentence(unit, state.due, checks),
         "trend": trend_given(unit),
     }

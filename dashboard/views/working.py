@@ -7,6 +7,9 @@ from django.views.generic import TemplateView
 from calc.method import METHOD_VERSION
 from calc.working import StageWorking, stage_workings
 from dashboard.checks.access import StoredCheckMixin
+from dashboard.checks.headline import headline_of
+from dashboard.checks.inputs import inputs_context
+from dashboard.checks.limits import why_no_limits
 from dashboard.checks.results import judgements_of, sources_of
 from inspections.sentences import SOURCES
 from inspections.services.judging import full_result, stored_evidence
@@ -32,6 +35,9 @@ class Working(StoredCheckMixin, TemplateView):
             "judgement": judgement,
             "result": result,
             "evidence": evidence,
+            "headline": headline_of(check, result, len(judgement.rating_revision.rated_currents_a)),
+            "no_limits": why_no_limits(result["stages"]),
+            "inputs": inputs_context(check, evidence),
             "rating": judgement.rating_revision,
             "sources": sources_of(judgement.rating_revision),
             "stages": [_stage(stage, workings.get(stage["stage"])) for stage in result["stages"]],

@@ -20,6 +20,8 @@ from inspections.queries import INSIDE_LIMITS
 from inspections.services.judging import Result
 
 UNFINISHED = ["open", "repaired"]
+# What a retest must have noted so that it says anything about a defect of that kind.
+LOOKED_AT = {"output_mismatch": "outputs_live", "lamp_mismatch": "lamps_lit"}
 
 
 @transaction.atomic
@@ -87,7 +89,18 @@ def settle_retest(actor: Actor, inspection: Inspection, result: Result) -> list[
     defects = Defect.objects.select_for_update().filter(
         organisation=inspection.organisation_id, uuid__in=wanted, state__in=UNFINISHED
     )
-    return [_retested(actor, defect, inspection, result) for defect in defects.order_by("pk")]
+    looked_at = [defect for defect in defects.order_by("pk") if _looked_at_again(defect, inspection)]
+    return [_retested(actor, defect, inspection, result) for defect in looked_at]
+
+
+def _looked_at_again(defect: Defect, inspection: Inspection) -> bool:
+    """Tell whether the retest looked at what was wrong: good amps say nothing about a lamp or an exchanged output."""
+    readings = inspection.evidence["stage_readings"]
+    of_stage = [reading for reading in readings if defect.stage is None or defect.stage in reading["energised"]]
+    if defect.code == "rest_current":
+        return inspection.evidence.get("rest") is not None
+    needed = LOOKED_AT.get(defect.code)
+    return any(needed is None or reading.get(needed) is not None for reading in of_stage)
 
 
 def _retested(actor: Actor, defect: Defect, inspection: Inspection, result: Result) -> Deed:

@@ -1,4 +1,4 @@
-"""The first check of a new book: judged before anything is on file, then filed with all it needs in one transaction."""
+"""The first check of a vehicle: judged before it is on file, then filed with all it needs in one transaction."""
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -12,9 +12,9 @@ from accounts.models import Depot
 from accounts.roles import Ability
 from accounts.services import add_depot
 from fleet.models import Installation
-from fleet.services import add_retarder, add_retarder_type, add_vehicle, fit_retarder
+from fleet.services import add_retarder, add_vehicle, fit_retarder
 from inspections.documents import Document
-from inspections.services.meters import add_meter
+from inspections.services.on_file import filed_meter, filed_retarder_type
 from inspections.services.record import Recorded, record_inspection
 from schedules.services.plans import add_check_plan
 
@@ -26,13 +26,14 @@ def file_first_check(actor: Actor, document: Document) -> Recorded:
     """Store rating, meters, vehicle, retarder, installation, plan and check, all of them or none.
 
     `document` holds one mapping for each under its name, `depot` being a row or a mapping, and the readings in `check`.
-    The check is unsigned.  A refusal names the part first: `("vehicle", "fleet_number")`.
+    The check is unsigned.  A meter or retarder type that the book has under the same name with the same figures is the
+    one that is meant.  A refusal names the part first: `("vehicle", "fleet_number")`.
     """
     actor.require(Ability.MANAGE)
     meters = {}
     for kind in METERS:
         with _part(kind):
-            meters[kind] = add_meter(actor, kind=kind, **document[kind])
+            meters[kind] = filed_meter(actor, kind=kind, **document[kind])
     installation = _installation(actor, document)
     with _part("plan"):
         add_check_plan(actor, installation=installation, **document["plan"])
@@ -49,7 +50,7 @@ def file_first_check(actor: Actor, document: Document) -> Recorded:
 
 def _installation(actor: Actor, document: Document) -> Installation:
     with _part("retarder_type"):
-        kind = add_retarder_type(actor, **document["retarder_type"])
+        kind = filed_retarder_type(actor, **document["retarder_type"])
     with _part("depot"):
         depot = _depot(actor, document["depot"])
     with _part("vehicle"):

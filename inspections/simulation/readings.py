@@ -66,19 +66,23 @@ class Capture:
     def document(self, planned: PlannedVisit) -> dict[str, Any]:
         """Return the readings part of the document: rest, stages and extra readings."""
         commanded = _passes(self.circuit.stages, planned)
+        # A retest looks at everything its defects were about.
+        always = planned.purpose == "retest"
         rest = self._solved(())
         document: dict[str, Any] = {
             "rest": {
                 "supply_voltage_v": self._volts(float(rest.supply_voltage_v)),
                 "current_a": self._amps(float(rest.current_a)),
             },
-            "stage_readings": [self._stage_reading(stage, energised) for stage, energised in commanded],
+            "stage_readings": [
+                self._stage_reading(stage, energised, outputs_noted=always) for stage, energised in commanded
+            ],
         }
         if planned.extra_readings:
             document["extra_readings"] = [self._extra_reading(wanted) for wanted in planned.extra_readings]
         return document
 
-    def _stage_reading(self, stage: int, energised: tuple[int, ...]) -> dict[str, Any]:
+    def _stage_reading(self, stage: int, energised: tuple[int, ...], *, outputs_noted: bool) -> dict[str, Any]:
         seconds_on = int(self.generator.integers(4, 10))
         self.seconds_on = {k: self.seconds_on.get(k, 0.0) + seconds_on * (k in energised) for k in self._all_stages()}
         found = self._solved(energised)
@@ -91,7 +95,7 @@ class Capture:
             "seconds_on": seconds_on,
         }
         live = [k for k in self._all_stages() if found.output_voltage_v[k - 1] > 0.5 * found.supply_voltage_v]
-        if self.generator.random() < 0.6:
+        if self.generator.random() < 0.6 or outputs_noted:
             reading["outputs_live"] = live
         lamps = self.relay_box_type["lamps"]
         if lamps:

@@ -1,5 +1,6 @@
 """Everything that is not a success is a problem document, wherever it arises."""
 
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -11,7 +12,15 @@ from tests.builders import Workshop, inspection_document
 from tests.conftest import Api
 
 UNKNOWN = ["/api/v1/nothing/", "/api/v1/vehicles", "/api/v2/vehicles/", "/api/", "/nothing", "/api/v1/%00/", "/ä/"]
+BROWSER = "text/html,application/xhtml+xml,*/*;q=0.8"
 ODD_IDS = ["x", "1", "%00", "..%2f", "123e4567e89b12d3a456426614174000", "00000000-0000-0000-0000-00000000000g"]
+
+
+def assert_page(answer: Any, status: int) -> None:
+    """Fail unless the answer is a page that leads on."""
+    assert answer.status_code == status
+    assert answer.headers["content-type"].startswith("text/html")
+    assert '<a href="/">' in answer.content.decode()
 
 
 @pytest.mark.parametrize("address", UNKNOWN)
@@ -19,6 +28,15 @@ def test_an_unknown_address_is_a_problem_with_and_without_a_token(api: Api, addr
     for client in (api.client, Client(raise_request_exception=False)):
         assert_problem(client.get(address), 404)
         assert_problem(client.post(address, b"{", content_type="application/json"), 404)
+
+
+@pytest.mark.parametrize("address", UNKNOWN)
+def test_a_browser_gets_a_page_outside_the_api_and_a_problem_inside(api: Api, address: str) -> None:
+    answer = Client(raise_request_exception=False).get(address, headers={"accept": BROWSER})
+    if address.startswith("/api/"):
+        assert_problem(answer, 404)
+    else:
+        assert_page(answer, 404)
 
 
 @pytest.mark.parametrize("identity", ODD_IDS)
@@ -68,6 +86,18 @@ def test_a_fault_of_ours_is_a_problem_that_tells_nothing(api: Api, address: str)
     assert_problem(answer, 500)
     for secret in (SECRET, "Traceback", "RuntimeError", "faulty_urls"):
         assert secret not in answer.content.decode()
+
+
+@pytest.mark.urls("tests.api.faulty_urls")
+def test_a_fault_of_ours_is_a_page_to_a_browser_and_tells_nothing(api: Api) -> None:
+    answer = api.client.get("/faulty/", headers={"accept": BROWSER})
+    assert_page(answer, 500)
+    assert SECRET not in answer.content.decode()
+    assert_problem(api.client.get("/api/v1/faulty/", headers={"accept": BROWSER}), 500)
+
+
+def test_a_host_that_is_not_ours_is_a_page_to_a_browser(api: Api) -> None:
+    assert_page(api.client.get("/sign-in/", headers={"host": "elsewhere.example", "accept": BROWSER}), 400)
 
 
 def test_a_host_that_is_not_ours_is_a_problem(api: Api) -> None:

@@ -24,6 +24,11 @@ DEFECT_STEP = {
     "until": "2026-12-31",
     "driver": "driver of the early turn",
 }
+# Nothing here names a row, so a stranger is answered as a member is.
+NAMELESS = {
+    "trends/preview/": {"rating": {"stages": 1, "rated_current_a": 35.0}, "inspections": []},
+    "due-dates/preview/": {"plan": {"months": 6}, "as_of": "2026-11-25T00:00:00Z"},
+}
 # What a member of another organisation would send to an address, and how it is refused.
 BODIES: dict[str, tuple[Callable[[Workshop], Any], int]] = {
     "assessments/": (
@@ -38,6 +43,8 @@ BODIES: dict[str, tuple[Callable[[Workshop], Any], int]] = {
         f"defects/<outside_id:id>/{step}/": (lambda of: DEFECT_STEP, 404)
         for step in ("repair", "repair-unnecessary", "release", "driver-told", "settle-verdict")
     },
+    "trends/preview/": (lambda of: NAMELESS["trends/preview/"], 200),
+    "due-dates/preview/": (lambda of: NAMELESS["due-dates/preview/"], 200),
     "inspections/": (inspection_document, 400),
     "inspections/bulk/": (lambda of: {"items": [inspection_document(of)]}, 207),
     "inspections/<outside_id:id>/sign/": (lambda of: {}, 404),

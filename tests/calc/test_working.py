@@ -74,3 +74,11 @@ def test_a_stage_without_limits_to_hold_it_against_stops_at_its_conductance() ->
 def test_without_volts_there_is_no_conductance_either() -> None:
     working = stage_workings(evidence(StageReading(1, (1,), 0.0, 0.0)))[0]
     assert working.conductance_s is None
+
+
+def test_the_clamps_part_is_a_rectangle_over_its_stated_accuracy_at_the_amps_read() -> None:
+    working = stage_workings(evidence(SINGLE))[0]
+    stated = (working.clamp_accuracy_percent, working.clamp_accuracy_counts, working.clamp_resolution_a)
+    assert stated == (2.0, 5.0, 0.1)
+    # JCGM 100:2008 4.3.7: a half-width a gives u = a/√3; (2 % × 40.1 A + 5 × 0.1 A)/√3 = 0.7517 A.
+    assert working.u_clamp_a == pytest.approx(0.7517, abs=5e-5)

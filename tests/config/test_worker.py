@@ -10,11 +10,11 @@ from django.conf import settings
 from accounts.models import WorkRun
 from config.celery import app
 from inspections.tasks import run_night
-from tests.config.processes import query, running, wait_until
+from tests.config.processes import manage, query, running, wait_until
 
 
 @pytest.fixture
-def queue(request: pytest.FixtureRequest) -> str:
+def queue() -> str:
     """Return a queue that only this test's worker reads."""
     if not settings.CELERY_BROKER_URL:
         pytest.skip("needs a broker")
@@ -27,7 +27,8 @@ def test_a_real_worker_takes_the_nights_work_from_the_broker(
     environment, log = process_environment | {"COILBOOK_QUEUE": queue}, tmp_path / "log"
     runs = "SELECT job, state, error FROM accounts_workrun"
     query(environment, "DELETE FROM accounts_workrun")
-    app.send_task("inspections.tasks.run_night", queue=queue)
+    sent = manage(environment, "shell", "-c", "from inspections.tasks import run_night; run_night.delay()")
+    assert sent.returncode == 0, sent.stderr
     worker = ("-m", "celery", "-A", "config", "worker", "--pool", "solo", "--loglevel", "INFO", "--without-mingle")
     with running(environment, log, *worker) as process:
         wait_until(lambda: query(environment, runs) == [("night", "done", "")], process, log, within_s=60)

@@ -65,13 +65,14 @@ class Checker(Hands):
         for box in self.page.locator(".ticks input").all():
             box.check()
         self.tick("No air suspension")
+        self.tick("Nobody in the cab")
         self.tap("Next: meters and temperature")
         return self
 
     def conditions(self, celsius: str = "14,5") -> "Checker":
         """Say how warm it is, and learn what a healthy unit should show."""
         self.tick("Parked: the coils are as warm as the air")
-        self.write("Coil temperature, °C", celsius)
+        self.write(self.page.locator("label[for=id_coil_temperature_c]").inner_text(), celsius)
         self.tap("Next: can it be clear?")
         caption = self.page.locator("caption").inner_text()
         shown = re.search(r"([\d.]+) V", caption)

@@ -128,7 +128,28 @@ def test_far_too_many_amps_fill_the_screen_with_the_stop(phone: Page) -> None:
     assert_clean(phone)
     phone.get_by_role("button", name="Everything is off: look over and store").click()
     checker.store()
-    assert phone.locator("h1").inner_text().strip() == "Outside limits"
+    assert phone.locator("h1").inner_text().strip() == "Outside limits, stage 1 only (1 of 4 stages read)"
+
+
+def test_the_stop_stays_on_the_screen_wherever_a_stage_page_is_scrolled(phone: Page) -> None:
+    Checker(phone).start("Truck 25").conditions().all_off()
+    for height in (844, 420):
+        phone.set_viewport_size({"width": PHONE["width"], "height": height})
+        for way in (0, 200, 5000):
+            phone.evaluate(f"scrollTo(0, {way})")
+            box = phone.get_by_role("button", name="Smoke or smell: stop").bounding_box()
+            assert box is not None
+            assert box["height"] >= 64
+            assert 0 <= box["y"] <= height - box["height"]
+
+
+def test_a_refused_form_begins_with_its_faults_and_a_tap_leads_to_the_field(phone: Page) -> None:
+    checker = Checker(phone, look=assert_clean).start("Truck 25")
+    checker.tap("Next: can it be clear?")
+    assert phone.locator("[role=alert]:focus").count() == 1
+    assert phone.evaluate("scrollY") == 0
+    checker.tap("How is the coil temperature known?", role="link")
+    assert phone.evaluate("document.activeElement.name") == "coil_temperature_method"
 
 
 def test_a_stored_value_is_replaced_and_the_old_verdict_stands_struck_through(phone: Page) -> None:
@@ -139,7 +160,7 @@ def test_a_stored_value_is_replaced_and_the_old_verdict_stands_struck_through(ph
     assert phone.locator("h1").inner_text().strip() == "Outside limits"
     checker.tap("Not right?", role="link")
     checker.tap("A number was mistyped")
-    phone.locator("tr", has_text="Stage 1").get_by_role("link", name="change").click()
+    phone.locator("tr", has_text="Stage 1").get_by_role("button", name="change").click()
     checker.pair(checker.volts, checker.amps[0])
     checker.tap("Next")
     checker.write("Why is the earlier check replaced?", "One digit wrong.")
@@ -156,7 +177,7 @@ def test_a_check_is_taken_with_the_keyboard_alone(phone: Page) -> None:
     hands = Keyboard(phone)
     hands.to("Parked: the coils are as warm as the air")
     hands.press("Space")
-    hands.write("Coil temperature, °C", "15")
+    hands.write("Air temperature, °C", "15")
     hands.to("Next: can it be clear?")
     hands.press("Enter")
     phone.wait_for_url("**/clear/")

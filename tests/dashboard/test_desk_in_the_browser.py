@@ -94,7 +94,7 @@ def test_the_worst_vehicle_is_reached_and_the_menu_walked_with_the_keyboard_alon
         page.keyboard.press("Tab")
         assert _focused(page) == "Skip to the page"
         page.keyboard.press("Enter")
-        _tab_to(page, "Truck 24")
+        _tab_to(page, page.locator("ol.decisions a").first.inner_text())
         page.keyboard.press("Enter")
         page.wait_for_url("**/demo/vehicles/**")
         _tab_to(page, "Due")

@@ -65,7 +65,7 @@ def mixed_fleet(workshop: Workshop) -> dict[str, int]:
     off_the_road = unit(workshop, south, state="overdue", due_on=gone, overdue_days=9)
     off_the_road.vehicle.in_service = False
     off_the_road.vehicle.save()
-    return {"overdue": 1, "due_this_week": 1, "open_defect": 2, "losing_current": 1, "no_plan": 2, "no_verdict": 1}
+    return {"overdue": 1, "due_this_week": 1, "open_defect": 2, "losing_current": 1, "no_plan": 2, "not_clear": 1}
 
 
 def test_todays_rows_add_up_and_each_number_is_the_length_of_the_list_behind_it(

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from accounts.roles import Role
 from dashboard import urls
+from inspections.models import Defect
 from schedules.models import Reminder
 from tests import builders
 from tests.api.full_house import furnish
@@ -21,6 +22,14 @@ from tests.dashboard.reading import shown, signed_in
 
 LISTS = ["units", "vehicles", "checks", "defects", "due", "losing-current", "told", "meters", "ratings", "people"]
 PAGES = [*LISTS, "today", "find", "more", "night"]
+# The sheet for the cab exists once a release is decided; tests of the defect page open it.
+NAMED = {
+    "vehicles/<uuid:vehicle>/",
+    "told/<uuid:reminder>/seen/",
+    "defects/<uuid:defect>/",
+    "defects/<uuid:defect>/notice/",
+    "meters/<uuid:meter>/",
+}
 MOST_QUERIES = 14
 # Who is asking: the session, the user and the membership.
 IDENTITY_QUERIES = 3
@@ -33,13 +42,20 @@ def manager(workshop: Workshop) -> Client:
 
 def desk_addresses(workshop: Workshop) -> list[str]:
     vehicle = workshop.installation.vehicle.uuid
-    return [f"{name}/" for name in PAGES] + [f"vehicles/{vehicle}/"]
+    defect, _made = Defect.objects.get_or_create(
+        organisation=workshop.organisation,
+        installation=workshop.installation,
+        code="rest_current",
+        defaults={"opened_at": timezone.now()},
+    )
+    named = [f"vehicles/{vehicle}/", f"defects/{defect.uuid}/", f"meters/{workshop.ammeter.uuid}/"]
+    return [f"{name}/" for name in PAGES] + named
 
 
 def test_every_address_of_the_desk_is_walked_here() -> None:
     patterns = [str(each.pattern) for each in urls.urlpatterns if isinstance(each, URLPattern)]
     behind = {name.removeprefix("<slug:organisation>/") for name in patterns if name.startswith("<slug:organisation>/")}
-    assert behind == {f"{name}/" for name in PAGES} | {"vehicles/<uuid:vehicle>/", "told/<uuid:reminder>/seen/"}
+    assert behind == {f"{name}/" for name in PAGES} | NAMED
 
 
 def test_a_stranger_is_asked_to_sign_in_and_comes_back(workshop: Workshop) -> None:
@@ -58,7 +74,8 @@ def test_a_member_of_another_organisation_finds_nothing(workshop: Workshop) -> N
 
 def test_a_vehicle_of_another_organisation_is_not_found_in_ones_own_book(workshop: Workshop) -> None:
     other = builders.organisation()
-    answer: Any = signed_in(other).get(f"/{other.slug}/vehicles/{workshop.installation.vehicle.uuid}/")
+    address = f"/{other.slug}/vehicles/{workshop.installation.vehicle.uuid}/"
+    answer: Any = signed_in(other).get(address, headers={"accept": "text/html"})
     assert answer.status_code == 404
     assert "This book has nothing at this address." in answer.content.decode()
 

@@ -15,7 +15,7 @@ from tests.inspections.visits import recorded
 
 ON = dt.date(2026, 3, 2)
 NOW = dt.datetime(2026, 3, 2, 10, tzinfo=dt.UTC)
-SAME_ID, ITSELF = object(), object()
+SAME_ID, ITSELF, ANOTHER_UNIT = object(), object(), object()
 Case = tuple[str, str, dict[str, Any]]
 
 METERS: list[Case] = [
@@ -63,7 +63,7 @@ FOLLOWING: list[Case] = [
     ("defect_release_has_a_person_and_an_end", "defect", {"stage": 2, "release_until": ON}),
     ("defect_step_id", "defect_step", {"uuid": SAME_ID}),
     ("defect_step_kind_known", "defect_step", {"kind": "forgotten"}),
-    ("trend_id", "trend", {"uuid": SAME_ID}),
+    ("trend_id", "trend", {"uuid": SAME_ID, "installation": ANOTHER_UNIT}),
 ]
 CASES = METERS + VISITS + FOLLOWING
 
@@ -105,7 +105,8 @@ def rows(workshop: Workshop) -> dict[str, Any]:
 @pytest.mark.parametrize(("name", "of", "changes"), CASES)
 def test_a_row_that_breaks_it_is_refused(rows: dict[str, Any], name: str, of: str, changes: dict[str, Any]) -> None:
     row = rows[of]
-    meant = {id(SAME_ID): row.uuid, id(ITSELF): row}
+    another = builders.installation(row.organisation)
+    meant = {id(SAME_ID): row.uuid, id(ITSELF): row, id(ANOTHER_UNIT): another}
     assert_refused_by(name, row, {column: meant.get(id(value), value) for column, value in changes.items()})
 
 

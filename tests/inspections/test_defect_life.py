@@ -141,3 +141,20 @@ def test_a_technician_neither_releases_nor_certifies(technician: Actor, defect: 
         decide_release(technician, defect, decision="isolated", until=UNTIL, reason="flat routes")
     with pytest.raises(NotAllowed):
         certify_repair_unnecessary(technician, defect, reason="looks fine")
+
+
+@pytest.mark.parametrize(("code", "noted"), [("output_mismatch", "outputs_live"), ("lamp_mismatch", "lamps_lit")])
+def test_good_amps_do_not_close_what_they_say_nothing_about(
+    workshop: Workshop, technician: Actor, code: str, noted: str
+) -> None:
+    readings = single_pass()
+    readings[2][noted] = []
+    recorded(workshop, stage_readings=readings)
+    defect = Defect.objects.get(installation=workshop.installation, code=code)
+    record_repair(technician, defect, done="Relay 3 renewed")
+    retest(workshop, defect)
+    assert (defect.state, kinds(defect)) == ("repaired", ["repaired"])
+    reading = {"stage": 3, "energised": [3], "supply_voltage_v": 14.0, "current_a": 36.3, noted: [3]}
+    recorded(workshop, "2026-03-06T09:30:00Z", purpose="retest", retest_of=[str(defect.uuid)], stage_readings=[reading])
+    defect.refresh_from_db()
+    assert defect.state == "closed"

@@ -30,7 +30,6 @@
         button.textContent = timer.dataset.off;
         ticking = setInterval(tick, 200);
         tick();
-        form.elements.supply_voltage_v.focus();
       } else {
         clearInterval(ticking);
         kept.value = seconds().toFixed(1);
@@ -38,6 +37,7 @@
         say.textContent = "";
         since = null;
         button.textContent = timer.dataset.on;
+        form.elements.supply_voltage_v.focus();
       }
     });
     form.addEventListener("submit", () => {
@@ -67,6 +67,18 @@
     pair.forEach((field) => field.addEventListener("change", look));
   }
 
+  function nameTemperature(place) {
+    const { form } = document.getElementById(`id_${place.dataset.temperature}`);
+    const label = form.querySelector(`label[for="id_${place.dataset.temperature}"]`);
+    const name = () => {
+      const parked = form.elements.coil_temperature_method.value === "parked";
+      label.textContent = parked ? place.dataset.parked : place.dataset.other;
+    };
+    form.addEventListener("change", name);
+    name();
+  }
+
+  document.querySelectorAll("[data-temperature]").forEach(nameTemperature);
   document.querySelectorAll("form[data-look]").forEach((form) => {
     startTimer(form);
     watchPair(form);

@@ -1,0 +1,48 @@
+"""What is answered where no view answers: a page to a person at a browser, a problem document to every other client."""
+
+from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from api import problems
+from dashboard.access import wants_a_page
+
+FOR_MACHINES = ("/api/", "/healthz")
+SENTENCES: dict[int, tuple["str | Promise", "str | Promise"]] = {
+    400: (_("Not understood"), _("The request cannot be read.")),
+    403: (_("Not allowed"), _("This is not allowed.")),
+    404: (_("Nothing here"), _("There is nothing at this address.")),
+    500: (_("Something failed"), _("The service failed; the failure is in its log. Nothing half done was stored.")),
+}
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer a request that never reached a view."""
+    return _page(400) if _is_for_a_person(request) else problems.bad_request(request, exception)
+
+
+def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer what is refused."""
+    return _page(403) if _is_for_a_person(request) else problems.permission_denied(request, exception)
+
+
+def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer an unknown address."""
+    return _page(404) if _is_for_a_person(request) else problems.page_not_found(request, exception)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Answer a fault of ours without saying more than that."""
+    return _page(500) if _is_for_a_person(request) else problems.server_error(request)
+
+
+def _is_for_a_person(request: HttpRequest) -> bool:
+    return wants_a_page(request) and not request.path.startswith(FOR_MACHINES)
+
+
+def _page(status: int) -> HttpResponse:
+    title, sentence = SENTENCES[status]
+    # Without the request: its session and user may be what failed.
+    html = render_to_string("dashboard/error.html", {"error_title": title, "sentence": sentence})
+    return HttpResponse(html, status=status)
