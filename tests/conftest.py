@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -118,9 +119,9 @@ def committed_db(committed_database: str, django_db_blocker: DjangoDbBlocker) ->
         _use(first)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def process_environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
-    """Return the environment of a server or worker process with a migrated database of its own."""
+    """Return the environment of a server or worker process, with a migrated database of the test file's own."""
     folder = tmp_path_factory.mktemp("process")
     environment = os.environ | {
         "COILBOOK_NO_BOOTSTRAP": "1",
@@ -133,7 +134,7 @@ def process_environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[di
         environment["DATABASE_URL"] = f"sqlite:///{folder / 'coilbook.sqlite3'}"
         yield _prepared(environment)
         return
-    name = f"process_coilbook_{os.getpid()}"
+    name = f"process_coilbook_{os.getpid()}_{uuid.uuid4().hex[:8]}"
     with postgresql_database(name):
         for variable in ("DATABASE_URL", "DATABASE_OWNER_URL"):
             if variable in environment:

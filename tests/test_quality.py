@@ -27,5 +27,6 @@ def test_a_checker_finds_nothing(command: list[str]) -> None:
     assert found.returncode == 0, found.stdout + found.stderr
 
 
-def test_models_and_migrations_agree(db: None) -> None:
+@pytest.mark.django_db(databases="__all__")
+def test_models_and_migrations_agree() -> None:
     call_command("makemigrations", check=True, dry_run=True, verbosity=0)

@@ -86,6 +86,8 @@ def test_the_worst_vehicle_is_reached_and_the_menu_walked_with_the_keyboard_alon
 ) -> None:
     with watched_page(browser, served_pages) as page:
         page.goto("/demo/today/")
+        # The field takes the focus by itself once the page is drawn; what is typed before that goes nowhere.
+        page.wait_for_function("document.activeElement.id === 'id_username'")
         page.keyboard.type("demo-manager")
         page.keyboard.press("Tab")
         page.keyboard.type("four coils cool slowly")
