@@ -10,10 +10,10 @@ from dashboard.defect_words import defect_title
 from fleet.models import Installation, RatingRevision, Vehicle
 from inspections.models import Defect, Inspection, Trend
 from inspections.queries import levels_over_time, rating_on_file
+from inspections.services.judging import HUNDREDTHS
 
 MOST_CHECKS = 40
 # Levels are stored as whole hundredths of a percent of rated.
-HUNDREDTHS = 100
 CROSSINGS = ["crosses_earliest_on", "crosses_lower_limit_on", "crosses_latest_on"]
 
 

@@ -10,8 +10,8 @@ from django.db.models import Q
 from fleet.models import Installation
 from inspections.documents import parsed_document
 from inspections.models import Inspection
+from inspections.services.judging import HUNDREDTHS
 
-HUNDREDTHS = 100
 # A retest covers only its stages; further back than this a reading says little about today.
 CHECKS_LOOKED_AT = 12
 

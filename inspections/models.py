@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from accounts.identity import OrganisationQuerySet, OrganisationRow
 from accounts.models import DECISION_RULES, Depot, User
+from calc.hypotheses import READINGS
 from fleet.models import MAX_STAGES, Installation, RatingRevision
 
 VERDICTS = [
@@ -20,21 +21,7 @@ VERDICT_CODES = [code for code, _label in VERDICTS]
 TEMPERATURE_METHODS = ["measured", "parked", "cold_resistance", "cooling_model", "unknown"]
 ENGINE_STATES = ["off", "idle", "high_idle"]
 PURPOSES = ["routine", "first", "retest", "fault_finding"]
-EXTRA_READING_KINDS = [
-    "output_voltage",
-    "contact_drop",
-    "stage_current",
-    "control_voltage",
-    "coil_resistance",
-    "coil_drop",
-    "insulation_resistance",
-    "supply_drop",
-    "fuse_drop",
-    "chassis_ground_drop",
-    "frame_ground_drop",
-    "battery_voltage",
-    "quiescent_current",
-]
+EXTRA_READING_KINDS = list(READINGS)
 STAGES = range(1, MAX_STAGES + 1)
 
 

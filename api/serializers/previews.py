@@ -10,12 +10,11 @@ from rest_framework import serializers
 from api.fields import Instant, OneOf, Quantity, Text, Whole
 from api.serializers.readings import RatingSerializer
 from fleet.models import MAX_STAGES
+from inspections.models import VERDICT_CODES
 from schedules.models import MOST
 
 MOST_CHECKS = 500
 MOST_READINGS = 2_000
-COUNTING = ["pass", "conditional_pass"]
-VERDICTS = [*COUNTING, "conditional_fail", "fail", "undetermined"]
 
 
 class Day(serializers.DateField):
@@ -93,7 +92,7 @@ class EventSerializer(serializers.Serializer[Any]):
 
     kind = OneOf(["fitted", "check"])
     on = Day()
-    verdict = OneOf(VERDICTS, required=False, allow_null=True)
+    verdict = OneOf(VERDICT_CODES, required=False, allow_null=True)
 
 
 class UsageSerializer(serializers.Serializer[Any]):

@@ -10,7 +10,6 @@ from rest_framework.response import Response
 from accounts.roles import Ability
 from api.serializers.answers import TrendSerializer
 from api.serializers.previews import (
-    COUNTING,
     DueDatePreviewAnswerSerializer,
     DueDatePreviewSerializer,
     TrendPreviewSerializer,
@@ -21,6 +20,7 @@ from api.views.base import ActorView
 from calc.due import Plan, local_date, next_due
 from calc.trend import preview
 from calc.usage import CounterReading
+from inspections.queries import INSIDE_LIMITS
 
 
 class TrendPreviewView(ActorView):
@@ -95,7 +95,9 @@ def _points(checks: list[dict[str, Any]], place: int) -> list[dict[str, Any]]:
 
 def _due(sent: dict[str, Any]) -> dict[str, Any]:
     plan, events = sent["plan"], sent["events"]
-    checks = [each["on"] for each in events if each["kind"] == "check" and (each.get("verdict") or "pass") in COUNTING]
+    checks = [
+        each["on"] for each in events if each["kind"] == "check" and (each.get("verdict") or "pass") in INSIDE_LIMITS
+    ]
     fitted = [each["on"] for each in events if each["kind"] == "fitted"]
     km, hours = (
         [CounterReading(each["on"], float(each["value"])) for each in sent["usage"] if each["limb"] == limb]

@@ -37,14 +37,19 @@ def assess(actor: Actor, document: Document) -> Result:
 
 def expect(actor: Actor, document: Document) -> Result:
     """Return what to expect of a check before it: no reading is looked at, and nothing is kept."""
+    evidence = evidence_before(actor, document)
+    supply_voltage_v = document.get("supply_voltage_v")
+    expected = preview(evidence, None if supply_voltage_v is None else float(supply_voltage_v))
+    return {**dataclasses.asdict(expected), "decision_rule": evidence.decision_rule}
+
+
+def evidence_before(actor: Actor, document: Document) -> calc.Evidence:
+    """Return what is known of a check before any reading is taken."""
     actor.require(Ability.READ)
     complete, rating = _with_installation(actor, {**document, "stage_readings": []})
     complete |= resolved_meters(actor, complete)
     rule, probability = rule_of(complete, actor.organisation)
-    evidence = evidence_of(complete, rating=rating, decision_rule=rule, max_false_accept_probability=probability)
-    supply_voltage_v = document.get("supply_voltage_v")
-    expected = preview(evidence, None if supply_voltage_v is None else float(supply_voltage_v))
-    return {**dataclasses.asdict(expected), "decision_rule": rule}
+    return evidence_of(complete, rating=rating, decision_rule=rule, max_false_accept_probability=probability)
 
 
 def _with_installation(actor: Actor, document: dict[str, Any]) -> tuple[dict[str, Any], calc.Rating]:

@@ -51,14 +51,14 @@ def refresh_trends(organisation: Organisation) -> TrendReport:
     installations = list(
         installations_in_service(organisation).select_related("retarder__retarder_type").order_by("pk")
     )
-    visits = list(_visits(organisation))
-    digests = _digests(visits)
+    # Most nights bring no news: the evidence itself is read only where they do.
+    digests = _digests(_visits(organisation).defer("evidence"))
     stored = dict(Trend.objects.of(organisation).values_list("installation", "fitted_to"))
     news = [each for each in installations if stored.get(each.pk) != digests.get(each.retarder_id)]
     if not news:
         return TrendReport(0, 0)
     # The meters are measured against each other over the whole organisation, whoever has news.
-    histories = histories_of(installations, visits)
+    histories = histories_of(installations, _visits(organisation))
     found = fit(histories.batch, _corrections(histories))
     _store_trends(histories, found, digests)
     return TrendReport(len(news), _store_declines(histories, found))

@@ -99,3 +99,12 @@ def query(environment: dict[str, str], sql: str) -> list[tuple[Any, ...]]:
     with psycopg.connect(url) as server:
         cursor = server.execute(sql)
         return cursor.fetchall() if cursor.description else []
+
+
+def wait_until_served(address: str, server: "subprocess.Popen[Any]", within_s: float = 60.0) -> None:
+    """Wait for an address to answer while its server lives."""
+    deadline_s = time.monotonic() + within_s
+    while not answers(address):
+        assert server.poll() is None, "the server ended"
+        assert time.monotonic() < deadline_s, f"{address} does not answer"
+        time.sleep(0.1)

@@ -6,19 +6,17 @@ therefore touch no database of the test process, only the server's pages.
 
 import os
 import signal
-import socket
 import subprocess
 import sys
-import time
-import urllib.request
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from django.conf import settings
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from tests.config.processes import free_port, wait_until_served
 from tests.conftest import ROOT, postgresql_database
 from tests.dashboard.browsing import CHROMIUM, CHROMIUM_ARGUMENTS, sign_in, watched_page
 
@@ -55,29 +53,16 @@ def served_pages(pages_environment: dict[str, str]) -> Iterator[str]:
     """Serve the demo book on a free port, and return its address."""
     if not CHROMIUM.exists():
         pytest.skip("needs Chromium")
-    with closing(socket.socket()) as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     command = [sys.executable, "manage.py", "up", "--port", str(port)]
     server = subprocess.Popen(command, cwd=ROOT, env=pages_environment, stdout=subprocess.DEVNULL)
     try:
         address = f"http://127.0.0.1:{port}"
-        _wait_for(f"{address}/healthz", server)
+        wait_until_served(f"{address}/healthz", server)
         yield address
     finally:
         server.send_signal(signal.SIGINT)
         server.wait(timeout=20)
-
-
-def _wait_for(url: str, server: subprocess.Popen[bytes]) -> None:
-    for _attempt in range(600):
-        assert server.poll() is None, "the server ended"
-        try:
-            with urllib.request.urlopen(url, timeout=2):
-                return
-        except OSError:
-            time.sleep(0.1)
-    raise AssertionError(f"{url} does not answer")
 
 
 @pytest.fixture(scope="module")

@@ -15,6 +15,7 @@ from urllib.request import urlopen
 
 import pytest
 
+from tests.config.processes import free_port
 from tests.deploy.compose import REPOSITORY, SERVICES, instruction_of_dockerfile
 
 ON_REAL_SERVICES = os.environ.get("DATABASE_URL", "").startswith("postgres") and "CELERY_BROKER_URL" in os.environ
@@ -93,13 +94,6 @@ def passes(check: str | list[str], environment: dict[str, str]) -> bool:
         check, shell=isinstance(check, str), cwd=REPOSITORY, env=environment, capture_output=True, check=False
     )
     return outcome.returncode == 0
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
 
 
 def status_of(address: str) -> int:

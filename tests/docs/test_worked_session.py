@@ -4,16 +4,14 @@ import os
 import re
 import shutil
 import signal
-import socket
 import subprocess
 import sys
-import time
-import urllib.request
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 
 import pytest
+
+from tests.config.processes import free_port, wait_until_served
 
 ROOT = Path(__file__).parent.parent.parent
 README = (ROOT / "README.md").read_text()
@@ -25,30 +23,17 @@ MARK = "--- end of block ---"
 @pytest.fixture
 def served(process_environment: dict[str, str]) -> Iterator[dict[str, str]]:
     """Serve the demo fleet on a free port, and return the environment of a shell that talks to it."""
-    with closing(socket.socket()) as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     environment = process_environment | {"CELERY_BROKER_URL": ""}
     command = [sys.executable, "manage.py", "up", "--port", str(port)]
     server = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True)
     try:
-        _wait_for(f"http://127.0.0.1:{port}/healthz", server)
+        wait_until_served(f"http://127.0.0.1:{port}/healthz", server)
         path = f"{Path(sys.executable).parent}{os.pathsep}{environment['PATH']}"
         yield environment | {"ADDRESS": f"http://127.0.0.1:{port}/api/v1", "PATH": path}
     finally:
         server.send_signal(signal.SIGINT)
         server.communicate(timeout=20)
-
-
-def _wait_for(url: str, server: subprocess.Popen[str]) -> None:
-    for _attempt in range(300):
-        assert server.poll() is None, "the server ended"
-        try:
-            with urllib.request.urlopen(url, timeout=2):
-                return
-        except OSError:
-            time.sleep(0.1)
-    raise AssertionError(f"{url} does not answer")
 
 
 def test_the_worked_session_runs_as_it_is_written(served: dict[str, str]) -> None:
