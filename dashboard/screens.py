@@ -100,6 +100,7 @@ def _pictures(page: "Page", screen: Screen, folder: Path) -> Iterator[Path]:
     page.goto(screen.path)
     if screen.follow:
         page.locator(screen.follow).first.click()
+        page.wait_for_load_state()
     if screen.then:
         page.goto(page.url + screen.then)
     for width in screen.widths:

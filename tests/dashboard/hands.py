@@ -61,6 +61,7 @@ class Checker(Hands):
         self.write("Fleet number, registration, VIN or serial", fleet_number)
         self.tap("Find")
         self.page.locator(".units a", has_text=fleet_number).first.click()
+        self.page.wait_for_load_state()
         self.look(self.page)
         for box in self.page.locator(".ticks input").all():
             box.check()
@@ -80,6 +81,7 @@ class Checker(Hands):
         self.volts = shown[1]
         self.amps = [cell.removesuffix(" A") for cell in self.page.locator("tbody td:nth-child(2)").all_inner_texts()]
         self.page.locator("a.next").click()
+        self.page.wait_for_load_state()
         self.look(self.page)
         return self
 

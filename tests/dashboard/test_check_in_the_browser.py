@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.dashboard.browsing import PHONE, SCHEMES, scrolls_sideways, violations, watched_page
 from tests.dashboard.hands import Checker, Keyboard
@@ -84,7 +84,7 @@ def test_a_point_left_out_is_questioned_at_once_and_put_right_with_one_tap(phone
     phone.get_by_role("button", name=f"and {checker.amps[0]} A").click()
     phone.wait_for_url("**/reading/2/")
     phone.get_by_role("link", name="Look over").click()
-    assert phone.locator("tr", has_text="Stage 1").locator("td").nth(1).inner_text() == checker.amps[0]
+    expect(phone.locator("tr", has_text="Stage 1").locator("td").nth(1)).to_have_text(checker.amps[0])
 
 
 def test_the_expected_band_and_the_last_time_appear_only_after_both_fields(phone: Page) -> None:
@@ -102,7 +102,7 @@ def test_the_expected_band_and_the_last_time_appear_only_after_both_fields(phone
 def test_the_timer_says_when_to_read_and_keeps_the_seconds(phone: Page) -> None:
     checker = Checker(phone).start("Truck 25").conditions().all_off()
     phone.get_by_role("button", name="On now").click()
-    assert phone.get_by_text("Wait …").is_visible()
+    expect(phone.get_by_text("Wait …")).to_be_visible()
     phone.get_by_text("Read both now").wait_for(timeout=4000)
     checker.pair(checker.volts, checker.amps[0])
     phone.get_by_role("button", name="Off", exact=True).click()
@@ -121,7 +121,7 @@ def test_far_too_many_amps_fill_the_screen_with_the_stop(phone: Page) -> None:
     assert stop.bounding_box() == {"x": 0, "y": 0, "width": PHONE["width"], "height": PHONE["height"]}
     assert violations(phone) == []
     phone.get_by_role("button", name="A slip of the keys: change it").click()
-    assert stop.count() == 0
+    expect(stop).to_have_count(0)
     checker.write("Amps", str(round(float(checker.amps[0]) * 1.6)))
     phone.get_by_role("button", name="Everything is off: keep this reading").click()
     phone.wait_for_url("**/stop/")
@@ -146,7 +146,7 @@ def test_the_stop_stays_on_the_screen_wherever_a_stage_page_is_scrolled(phone: P
 def test_a_refused_form_begins_with_its_faults_and_a_tap_leads_to_the_field(phone: Page) -> None:
     checker = Checker(phone, look=assert_clean).start("Truck 25")
     checker.tap("Next: can it be clear?")
-    assert phone.locator("[role=alert]:focus").count() == 1
+    expect(phone.locator("[role=alert]:focus")).to_have_count(1)
     assert phone.evaluate("scrollY") == 0
     checker.tap("How is the coil temperature known?", role="link")
     assert phone.evaluate("document.activeElement.name") == "coil_temperature_method"

@@ -3,7 +3,7 @@
 from typing import Any, Literal
 
 import pytest
-from playwright.sync_api import Browser, Page, Response
+from playwright.sync_api import Browser, Page, Response, expect
 
 from tests.dashboard.browsing import DESK, PHONE, SCHEMES, scrolls_sideways, sign_in, violations, watched_page
 
@@ -126,13 +126,14 @@ def test_a_wrong_password_says_so_and_stays(page: Page) -> None:
     page.get_by_label("Name").fill("demo-manager")
     page.get_by_label("Password").fill("wrong")
     page.get_by_role("button", name="Sign in").click()
-    assert page.get_by_role("alert").is_visible()
+    expect(page.get_by_role("alert")).to_be_visible()
     assert violations(page) == []
 
 
 def test_signing_out_ends_the_session(page: Page) -> None:
     sign_in(page, "demo-viewer")
     page.get_by_role("button", name="Sign out").click()
+    page.wait_for_load_state()
     page.goto("/demo/today/")
     assert "/sign-in/" in page.url
 

@@ -1,6 +1,6 @@
 """From the demo to a filed check of one's own, in a real browser, with the taps and fields it takes."""
 
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.dashboard.browsing import PHONE, scrolls_sideways, sign_in, violations, watched_page
 from tests.dashboard.hands import Hands
@@ -67,5 +67,5 @@ def test_the_first_check_page_is_clean_at_every_size_in_both_schemes(browser: Br
                 page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
                 assert_clean(page)
         page.get_by_role("button", name="Judge").click()
-        assert page.locator("[aria-invalid=true]").count() == EMPTY_FIELDS
+        expect(page.locator("[aria-invalid=true]")).to_have_count(EMPTY_FIELDS)
         assert_clean(page)
