@@ -1,62 +1,52 @@
 """The one audit stream: each entry hashed over the one before, written in the transaction of what it tells.
 
-References
-----------
-RFC 8785 (canonical JSON).  Measured values enter as decimal strings, because canonical JSON has one form of number and
-would lose their resolution.
+An entry carries the content hash of the row it is about, so that a row which was changed past the services no longer
+fits its last entry (`accounts/audit_check.py`).
 """
 
 import datetime as dt
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any
-from uuid import UUID
 
-import rfc8785
-from django.db import transaction
+from django.db import models, transaction
+from django.db.models import BigIntegerField
 from django.utils import timezone
 
 from accounts.actors import Actor
+from accounts.canonical import canonical, plain
 from accounts.models import AuditEntry, AuditHead
+from accounts.prepared import One, Prepared, PreparedInsert
+from accounts.request_ids import current_request_id
+from accounts.tracking import content_hash, is_tracked, object_type
 
 GENESIS_HASH = "0" * 64
+# Stands in place of a content hash in the entry that tells of a row's deletion.
+GONE = "gone"
+
+_HEAD = Prepared(
+    lambda organisation: AuditHead.objects.select_for_update().filter(organisation=organisation), One(BigIntegerField())
+)
+_INSERT = PreparedInsert(AuditEntry)
 
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """What was done to one object."""
+    """What was done to one row; the row is given as it stands now, after the deed."""
 
     action: str
-    object_type: str
-    object_id: UUID
+    row: models.Model
     after: Mapping[str, Any] | None = None
     before: Mapping[str, Any] | None = None
     reason: str = ""
     device_at: dt.datetime | None = None
-
-
-def plain(value: Any) -> Any:
-    """Return the value in the words of canonical JSON: numbers that were measured become strings, instants UTC."""
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(item) for item in value]
-    if isinstance(value, dt.datetime):
-        return value.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
-    if value is None or isinstance(value, bool | int | str):
-        return value
-    if isinstance(value, float):
-        return repr(value)
-    if isinstance(value, Decimal | UUID | dt.date):
-        return str(value)
-    raise TypeError(f"the audit stream cannot hold a {type(value).__name__}")
+    gone: bool = False
 
 
 def chain_hash(previous_hash: str, record: Mapping[str, Any]) -> str:
-    """Return SHA-256 over the previous hash's bytes and the record's canonical JSON, in hexadecimal."""
-    return hashlib.sha256(bytes.fromhex(previous_hash) + rfc8785.dumps(dict(record))).hexdigest()
+    """Return SHA-256 over the previous hash's bytes and the record's canonical JSON (RFC 8785), in hexadecimal."""
+    return hashlib.sha256(bytes.fromhex(previous_hash) + canonical(record)).hexdigest()
 
 
 def entry_record(entry: AuditEntry) -> dict[str, Any]:
@@ -68,47 +58,60 @@ def entry_record(entry: AuditEntry) -> dict[str, Any]:
         "actor": entry.actor_id,
         "on_behalf_of": entry.on_behalf_of_id,
         "source": entry.source,
+        "token": entry.token,
         "address": entry.address,
         "request_id": entry.request_id,
         "device_at": plain(entry.device_at),
         "action": entry.action,
         "object_type": entry.object_type,
         "object_id": str(entry.object_id),
-        "before": entry.before,
-        "after": entry.after,
+        "content_hash": entry.content_hash,
+        # A document may come back from the database with its large numbers in another form.
+        "before": plain(entry.before),
+        "after": plain(entry.after),
         "reason": entry.reason,
     }
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def write_audit(actor: Actor, deeds: Sequence[Deed]) -> None:
     """Append the deeds to the organisation's chain; call it once in a service, last, inside its transaction."""
-    if not deeds:
-        return
-    head, _ = AuditHead.objects.select_for_update().get_or_create(organisation=actor.organisation)
+    if deeds:
+        _append(actor, deeds)
+
+
+def _append(actor: Actor, deeds: Sequence[Deed]) -> None:
+    head = _HEAD.first(actor.organisation.pk)
+    if head is None:
+        # The first entry of an organisation; of two at once one makes the head, and the other waits for it.
+        head, _ = AuditHead.objects.select_for_update().get_or_create(organisation=actor.organisation)
     now = timezone.now()
     entries = []
     for deed in deeds:
         entry = _entry(actor, deed, sequence=head.sequence + 1, previous_hash=head.hash, now=now)
         head.sequence, head.hash = entry.sequence, entry.hash
         entries.append(entry)
-    AuditEntry.objects.bulk_create(entries)
+    _INSERT(entries)
     head.save(update_fields=["sequence", "hash"])
 
 
 def _entry(actor: Actor, deed: Deed, *, sequence: int, previous_hash: str, now: dt.datetime) -> AuditEntry:
+    row: Any = deed.row
     entry = AuditEntry(
         organisation=actor.organisation,
         sequence=sequence,
         at=now,
         actor=actor.user,
+        on_behalf_of=actor.on_behalf_of,
         source=actor.source,
+        token=actor.token,
         address=actor.address,
-        request_id=actor.request_id,
+        request_id=actor.request_id or current_request_id(),
         device_at=deed.device_at,
         action=deed.action,
-        object_type=deed.object_type,
-        object_id=deed.object_id,
+        object_type=object_type(type(row)),
+        object_id=row.uuid,
+        content_hash=_content_hash(deed),
         before=plain(deed.before),
         after=plain(deed.after),
         reason=deed.reason,
@@ -116,3 +119,9 @@ def _entry(actor: Actor, deed: Deed, *, sequence: int, previous_hash: str, now: 
     )
     entry.hash = chain_hash(previous_hash, entry_record(entry))
     return entry
+
+
+def _content_hash(deed: Deed) -> str:
+    if not is_tracked(type(deed.row)):
+        return ""
+    return GONE if deed.gone else content_hash(deed.row)

@@ -22,7 +22,11 @@ class Refused(Exception):
 
 
 class NotAllowed(Exception):
-    """The member's role does not reach that far."""
+    """The member's role does not reach that far, or (`scope_lacking`) the token was made for less than the role."""
+
+    def __init__(self, detail: str, *, scope_lacking: bool = False) -> None:
+        super().__init__(detail)
+        self.scope_lacking = scope_lacking
 
 
 class Conflict(Exception):

@@ -1,11 +1,13 @@
 """What every tenant row shares: its organisation, the id the outside knows it by, and when it last changed."""
 
-from typing import Any, Self, TypeVar
+from typing import Any, ClassVar, Self, TypeVar
 from uuid import UUID
 
 import uuid6
 from django.db import models
 from django.utils import timezone
+
+from accounts.tracking import Tracking
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -24,7 +26,12 @@ class OrganisationQuerySet(models.QuerySet[Row]):
 
 
 class OrganisationRow(models.Model):
-    """A row that belongs to one organisation; `uuid` is its id to the outside, unique inside the organisation only."""
+    """A row that belongs to one organisation; `uuid` is its id to the outside, unique inside the organisation only.
+
+    Its content is held to its last audit entry, unless its table says in `tracking` why not.
+    """
+
+    tracking: ClassVar[Tracking] = Tracking()
 
     organisation = models.ForeignKey("accounts.Organisation", on_delete=models.PROTECT, related_name="+")
     uuid = models.UUIDField(default=new_id, editable=False)

@@ -14,6 +14,15 @@ class Role(StrEnum):
     MANAGER = "manager"
     ADMINISTRATOR = "administrator"
 
+    def reaches(self, other: "Role") -> bool:
+        """Tell whether this role is the other or a higher one.
+
+        >>> Role.MANAGER.reaches(Role.TECHNICIAN), Role.MANAGER.reaches(Role.ADMINISTRATOR)
+        (True, False)
+        """
+        order = list(Role)
+        return order.index(self) >= order.index(other)
+
 
 class Ability(StrEnum):
     """Something a role may do."""

@@ -7,6 +7,7 @@ from typing import Any
 from uuid import RFC_4122, UUID
 
 from django.utils.translation import gettext_lazy as _
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
@@ -19,7 +20,6 @@ LARGEST = Decimal(1_000_000)
 LONGEST_SHOWN = 60
 
 
-@extend_schema_field({"type": "number"})
 class Quantity(serializers.Field[Decimal, Any, Decimal, Any]):
     """A measured number: a JSON number, finite, in range, its digits kept."""
 
@@ -53,7 +53,6 @@ class Quantity(serializers.Field[Decimal, Any, Decimal, Any]):
         return value
 
 
-@extend_schema_field({"type": "integer"})
 class Whole(serializers.Field[int, Any, int, Any]):
     """A whole JSON number in a range."""
 
@@ -81,6 +80,30 @@ class Whole(serializers.Field[int, Any, int, Any]):
     def to_representation(self, value: int) -> int:
         """Return the number."""
         return value
+
+
+class QuantitySchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
+    """A measured number in the OpenAPI document, with its range."""
+
+    target_class = "api.fields.Quantity"
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: object, direction: str) -> dict[str, Any]:
+        """Return the schema."""
+        field: Quantity = self.target
+        lowest = "exclusiveMinimum" if field.above else "minimum"
+        return {"type": "number", lowest: float(field.low), "maximum": float(field.high)}
+
+
+class WholeSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
+    """A whole number in the OpenAPI document, with its range."""
+
+    target_class = "api.fields.Whole"
+
+    def map_serializer_field(self, auto_schema: object, direction: str) -> dict[str, Any]:
+        """Return the schema."""
+        field: Whole = self.target
+        return {"type": "integer", "minimum": field.low, "maximum": field.high}
 
 
 @extend_schema_field({"type": "string", "format": "date-time"})

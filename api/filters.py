@@ -1,15 +1,19 @@
 """What lists can be narrowed by; a value of the wrong kind is refused, never ignored."""
 
 from typing import Any
+from uuid import UUID
 
 import django_filters as filters
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+from drf_spectacular.utils import extend_schema_field
 
 from accounts.instants import instant
 from fleet.models import Installation, Vehicle
 from fleet.vin import normalised_vin
-from inspections.models import VERDICTS, Decline, Defect, Inspection, Meter
+from inspections.calibrations import looked_back_on, throws_doubt
+from inspections.models import VERDICTS, Calibration, Decline, Defect, Inspection, Meter
 from schedules.models import DUE_STATES, CheckPlan, DueDate, Reminder
 
 FLAGS = {"true": True, "false": False}
@@ -35,6 +39,7 @@ class InstantFilter(filters.Filter):  # type: ignore[misc]
     field_class = InstantFormField
 
 
+@extend_schema_field({"type": "boolean"})
 class FlagFilter(filters.TypedChoiceFilter):  # type: ignore[misc]
     """Compare with true or false, as JSON writes them."""
 
@@ -47,6 +52,17 @@ class RowFilter(filters.FilterSet):  # type: ignore[misc]
     """Every list can be asked for what changed after an instant."""
 
     changed_after = InstantFilter(field_name="changed_at", lookup_expr="gt")
+
+    def get_form_class(self) -> type[forms.Form]:
+        """Return the form; an empty value would ask for everything and look like an answer."""
+
+        class Filled(super().get_form_class()):  # type: ignore[misc]
+            def clean(self) -> None:
+                for name in self.fields:
+                    if self.data.get(name) == "":
+                        self.add_error(name, ValidationError(_("Give a value, or leave the filter out."), "blank"))
+
+        return Filled
 
 
 class VehicleFilter(RowFilter):
@@ -99,10 +115,20 @@ class InspectionFilter(OfInstallationFilter):
     verdict = filters.ChoiceFilter(choices=VERDICTS)
     performed_after = InstantFilter(field_name="performed_at", lookup_expr="gt")
     performed_before = InstantFilter(field_name="performed_at", lookup_expr="lt")
+    unsigned = FlagFilter(field_name="signed_at", lookup_expr="isnull")
+    in_doubt_of = filters.UUIDFilter(method="filter_in_doubt_of")
 
     class Meta:
         model = Inspection
         fields: list[str] = []
+
+    def filter_in_doubt_of(self, queryset: Any, name: str, value: UUID) -> Any:
+        """Take the checks that a calibration throws doubt on, none where there is no such calibration."""
+        rows = Calibration.objects.of(self.request.auth.organisation).select_related("meter")
+        calibration = rows.filter(uuid=value).first()
+        if calibration is None or not throws_doubt(calibration):
+            return queryset.none()
+        return queryset.filter(pk__in=looked_back_on(calibration).values("pk"))
 
 
 class DueFilter(OfInstallationFilter):

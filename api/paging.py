@@ -46,14 +46,19 @@ class KeysetPagination(CursorPagination):
 
     def paginate_queryset(self, queryset: Any, request: Request, view: "APIView | None" = None) -> Any:
         """Return one page; a cursor that was not made here is refused."""
-        self.count = None
-        if request.query_params.get("count") == "true":
-            self.count = queryset.order_by()[:HIGHEST_COUNT].count()
+        self.count = queryset.order_by()[:HIGHEST_COUNT].count() if self._counted(request) else None
         try:
             return super().paginate_queryset(queryset, request, view)
         except (ValueError, TypeError, OverflowError, InvalidValue, DataError, exceptions.NotFound):
             detail = _("This is not a cursor of this list; follow next and previous.")
             raise exceptions.ValidationError({"cursor": detail}, "invalid") from None
+
+    def _counted(self, request: Request) -> bool:
+        wanted = request.query_params.get("count", "false")
+        if wanted not in ("true", "false"):
+            detail = _("%(value)s is not allowed; allowed are true and false.")
+            raise exceptions.ValidationError({"count": detail % {"value": shown(wanted)}}, "invalid")
+        return wanted == "true"
 
     def get_paginated_response(self, data: Any) -> Response:
         """Answer a page with its neighbours."""
@@ -66,6 +71,17 @@ class KeysetPagination(CursorPagination):
         if header:
             answer["Link"] = header
         return answer
+
+    def get_schema_operation_parameters(self, view: "APIView") -> list[dict[str, Any]]:
+        """Describe what chooses a page, and the count."""
+        parameters: list[dict[str, Any]] = super().get_schema_operation_parameters(view)
+        for parameter in parameters:
+            if parameter["name"] == self.page_size_query_param:
+                parameter["description"] = f"How many rows a page holds, {self.page_size} by default."
+                parameter["schema"] |= {"minimum": 1}
+        description = f"Whether to count the rows, up to {HIGHEST_COUNT}."
+        counted = {"name": "count", "in": "query", "required": False, "schema": {"type": "boolean"}}
+        return [*parameters, {**counted, "description": description}]
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
         """Describe a page."""

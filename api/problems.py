@@ -1,11 +1,16 @@
 """Problem details (RFC 9457) for everything that is not a success, unknown addresses and our own faults included."""
 
 import json
+import logging
 from collections.abc import Sequence
 from http import HTTPStatus
 from typing import Any
 
+from django.conf import settings
+from django.core.exceptions import SuspiciousOperation
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
 from drf_standardized_errors.formatter import ExceptionFormatter, flatten_errors
 from drf_standardized_errors.handler import ExceptionHandler
 from rest_framework import exceptions, status
@@ -13,7 +18,11 @@ from rest_framework.response import Response
 
 from accounts.errors import Conflict, Fault, NotAllowed, Refused
 
+logger = logging.getLogger(__name__)
+
 MEDIA_TYPE = "application/problem+json"
+TRY_AGAIN_AFTER_S = 5
+BUSY = _("The service could not answer in time. Nothing was stored; try again in a moment.")
 WHOLE_BODY = {"non_field_errors", "null"}
 
 
@@ -35,6 +44,22 @@ class ConflictingContent(exceptions.APIException):
     default_code = "conflict"
 
 
+class ScopeLacking(exceptions.PermissionDenied):
+    """The role would reach that far, but the token was made for less (RFC 6750, section 3.1)."""
+
+    default_code = "insufficient_scope"
+    auth_header = 'Bearer error="insufficient_scope"'
+
+
+class Busy(exceptions.APIException):
+    """The database cut a statement short, or could not be had."""
+
+    status_code = status.HTTP_503_SERVICE_UNAVAILABLE
+    default_code = "busy"
+    default_detail = BUSY
+    wait = TRY_AGAIN_AFTER_S
+
+
 class ProblemHandler(ExceptionHandler):
     """Give each refusal of the services its status, and every answer its media type."""
 
@@ -44,7 +69,9 @@ class ProblemHandler(ExceptionHandler):
 
     def get_response(self, exc: exceptions.APIException, data: Any) -> Response:
         """Answer as a problem."""
-        return Response(data, status=exc.status_code, headers=self.get_headers(exc), content_type=MEDIA_TYPE)
+        # A refusal is of its moment: no cache may give it to the next one who asks.
+        headers = {**self.get_headers(exc), "Cache-Control": "no-store"}
+        return Response(data, status=exc.status_code, headers=headers, content_type=MEDIA_TYPE)
 
 
 class ProblemFormatter(ExceptionFormatter):
@@ -71,7 +98,12 @@ def known_refusal(error: Exception) -> exceptions.APIException | None:
     if isinstance(error, Conflict):
         return ConflictingContent(error.detail)
     if isinstance(error, NotAllowed):
-        return exceptions.PermissionDenied(str(error))
+        return ScopeLacking(str(error)) if error.scope_lacking else exceptions.PermissionDenied(str(error))
+    if isinstance(error, SuspiciousOperation):
+        return exceptions.ParseError(_("The request cannot be read."))
+    if isinstance(error, OperationalError):
+        logger.error("%s", error)
+        return Busy()
     return error if isinstance(error, exceptions.APIException) else None
 
 
@@ -123,6 +155,17 @@ def permission_denied(request: HttpRequest, exception: Exception) -> HttpRespons
 def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer an unknown address."""
     return plain_problem(404, "There is nothing at this address.")
+
+
+def too_large(request: HttpRequest) -> HttpResponse:
+    """Answer a body that is not read."""
+    detail = _("The body is larger than %(most)s bytes.") % {"most": settings.LARGEST_BODY_BYTES}
+    return plain_problem(413, str(detail))
+
+
+def unavailable(request: HttpRequest) -> HttpResponse:
+    """Answer where the database gave up outside a view."""
+    return plain_problem(503, str(BUSY))
 
 
 def server_error(request: HttpRequest) -> HttpResponse:

@@ -3,9 +3,9 @@
 from typing import Any
 
 from fleet.models import Installation
+from inspections.derived import HUNDREDTHS
 from inspections.models import Inspection, Trend
 from inspections.queries import levels_over_time
-from inspections.services.judging import HUNDREDTHS
 
 FITTED_KEYS = [
     "slope_percent_per_year",
@@ -20,7 +20,7 @@ FITTED_KEYS = [
 def trend_answer(installation: Installation) -> dict[str, Any]:
     """Return each stage's points in time order beside its trend; null where nothing has been fitted yet."""
     inspections = list(levels_over_time(installation))
-    trend = Trend.objects.filter(installation=installation).first()
+    trend = Trend.objects.of(installation.organisation_id).filter(installation=installation).first()
     fitted = {} if trend is None else {stage["stage"]: stage for stage in trend.stages}
     stages = installation.retarder.retarder_type.stages
     return {

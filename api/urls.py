@@ -10,7 +10,10 @@ from api.views import rows
 from api.views.assessments import AssessmentPreviewView, AssessmentView
 from api.views.defects import DefectViewSet
 from api.views.inspections import InspectionViewSet
+from api.views.instruments import CalibrationViewSet, ComparisonPreviewView, ComparisonViewSet
+from api.views.photos import PhotoViewSet
 from api.views.previews import DueDatePreviewView, TrendPreviewView
+from api.views.rejudgings import RejudgingViewSet
 
 
 class OutsideId(UUIDConverter):
@@ -26,9 +29,13 @@ router.register("vehicles", rows.VehicleViewSet, "vehicle")
 router.register("installations", rows.InstallationViewSet, "installation")
 router.register("inspections", InspectionViewSet, "inspection")
 router.register("meters", rows.MeterViewSet, "meter")
+router.register("calibrations", CalibrationViewSet, "calibration")
+router.register("meter-comparisons", ComparisonViewSet, "meter-comparison")
 router.register("defects", DefectViewSet, "defect")
+router.register("photos", PhotoViewSet, "photo")
 router.register("check-plans", rows.CheckPlanViewSet, "check-plan")
 router.register("due", rows.DueViewSet, "due")
+router.register("rejudgings", RejudgingViewSet, "rejudging")
 router.register("declines", rows.DeclineViewSet, "decline")
 router.register("reminders", rows.ReminderViewSet, "reminder")
 
@@ -42,5 +49,6 @@ urlpatterns = [
     path("assessments/preview/", AssessmentPreviewView.as_view(), name="assessment-preview"),
     path("trends/preview/", TrendPreviewView.as_view(), name="trend-preview"),
     path("due-dates/preview/", DueDatePreviewView.as_view(), name="due-date-preview"),
+    path("meter-comparisons/preview/", ComparisonPreviewView.as_view(), name="meter-comparison-preview"),
     path("", include(router.urls)),
 ]

@@ -80,23 +80,23 @@ def finite_or_none(value: float) -> float | None:
     return value if isfinite(value) else None
 
 
-def stage_judgements(results: StageResults, evidences: Sequence[Evidence]) -> list[StageJudgement]:
-    """Return one judgement per stage row, in the rows' order."""
-    rows = zip(_raw_rows(results), _figures(results), _budget_rows(results), strict=True)
+def stage_judgements(results: StageResults, evidences: Sequence[Evidence], asked: slice) -> list[StageJudgement]:
+    """Return one judgement per stage row asked for, in the rows' order."""
+    rows = zip(_raw_rows(results, asked), _figures(results, asked), _budget_rows(results, asked), strict=True)
     return [_stage_judgement(raw, _Figures(*figures), budget, evidences) for raw, figures, budget in rows]
 
 
-def _raw_rows(results: StageResults) -> list[_Raw]:
+def _raw_rows(results: StageResults, asked: slice) -> list[_Raw]:
     rows = results.rows
     columns = (
-        rows.inspection.tolist(),
-        (rows.stage + 1).tolist(),
-        results.verdict.tolist(),
-        results.reason.tolist(),
-        rows.own.supply_voltage_v.tolist(),
-        rows.own.current_a.tolist(),
-        results.rated_a.tolist(),
-        zip(rows.own.count.tolist(), rows.before.count.tolist(), strict=True),
+        rows.inspection[asked].tolist(),
+        (rows.stage[asked] + 1).tolist(),
+        results.verdict[asked].tolist(),
+        results.reason[asked].tolist(),
+        rows.own.supply_voltage_v[asked].tolist(),
+        rows.own.current_a[asked].tolist(),
+        results.rated_a[asked].tolist(),
+        zip(rows.own.count[asked].tolist(), rows.before.count[asked].tolist(), strict=True),
     )
     return [_Raw(*row) for row in zip(*columns, strict=True)]
 
@@ -145,31 +145,33 @@ def _missing(reason: str) -> Settlement:
     return Settlement(None, None, (), (), (), reason, None)
 
 
-def _figures(results: StageResults) -> list[list[float]]:
-    expanded_a = results.budget.expanded_uncertainty_a
+def _figures(results: StageResults, asked: slice) -> list[list[float]]:
+    rated_a, expanded_a = results.rated_a[asked], results.budget.expanded_uncertainty_a[asked]
     with np.errstate(invalid="ignore", over="ignore"):
-        columns = (
-            results.normalised_current_a,
-            expanded_a,
-            results.budget.coverage_factor,
-            results.lower_limit_a,
-            results.upper_limit_a,
-            results.conformance_probability,
-            results.capability,
-            100 * results.level,
-            100 * expanded_a / results.rated_a,
-            results.guard_band_a,
-            *results.budget.u_scatter_a,
+        columns = np.array(
+            [
+                results.normalised_current_a[asked],
+                expanded_a,
+                results.budget.coverage_factor[asked],
+                results.lower_limit_a[asked],
+                results.upper_limit_a[asked],
+                results.conformance_probability[asked],
+                results.capability[asked],
+                100 * results.level[asked],
+                100 * expanded_a / rated_a,
+                results.guard_band_a[asked],
+                *results.budget.u_scatter_a[:, asked],
+            ]
         )
-    figures: list[list[float]] = np.stack(columns, axis=1).tolist()
+    figures: list[list[float]] = columns.T.tolist()
     return figures
 
 
-def _budget_rows(results: StageResults) -> list[list[list[float]]]:
-    u_a = results.budget.u_by_source_a
+def _budget_rows(results: StageResults, asked: slice) -> list[list[list[float]]]:
+    u_a = results.budget.u_by_source_a[:, asked]
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = (u_a / results.budget.u_combined_a) ** 2
-    rows: list[list[list[float]]] = np.stack([share, u_a]).transpose(2, 0, 1).tolist()
+        share = (u_a / results.budget.u_combined_a[asked]) ** 2
+    rows: list[list[list[float]]] = np.array([share, u_a]).transpose(2, 0, 1).tolist()
     return rows
 
 

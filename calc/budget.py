@@ -92,7 +92,7 @@ def budget_of(
     ----------
     GUM (JCGM 100:2008) 5.1.2, 5.2.2 and 4.3.7.
     """
-    contributions = np.stack(
+    contributions = np.array(
         [
             *_meter_terms(rows, conditions),
             *_temperature_terms(rows, conditions, temperature_coefficient_per_k),
@@ -107,7 +107,7 @@ def budget_of(
     )
     contributions *= amps_per_siemens
     u_combined_a = combined_u(contributions)
-    degrees = np.maximum(np.stack([rows.own.count, rows.before.count]) - 1, 1)
+    degrees = np.maximum(np.array([rows.own.count, rows.before.count]) - 1, 1)
     nu = effective_degrees_of_freedom(contributions[_RECTANGLES:], degrees, u_combined_a)
     by_source = np.sqrt(np.add.reduceat(contributions * contributions, _FIRST_OF_SOURCE, axis=0))
     return Budget(

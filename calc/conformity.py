@@ -1,5 +1,7 @@
 """Limits, guard bands, verdict classes and the probability of conformity (JCGM 106:2012, ILAC-G8:09/2019)."""
 
+from math import pi, sqrt
+
 import numpy as np
 from scipy.special import ndtr, ndtri
 
@@ -12,6 +14,7 @@ PASS, CONDITIONAL_PASS, UNDETERMINED, CONDITIONAL_FAIL, FAIL = range(5)
 _NEARLY_NORMAL = 1e-3
 _FAR = 40.0
 _ROUNDING = 1e-9
+SQRT_2_PI = sqrt(2 * pi)
 
 
 def conformance_probability(
@@ -40,8 +43,8 @@ def conformance_probability(
     >>> round(float(conformance_probability(13.6 * one, 1.8 * one, none, 12.5 * one, 16.3 * one)[0]), 6)
     0.66263
     """
-    below_upper = rectangle_with_normal_cdf(upper_limit - value, u_normal, half_width)
-    below_lower = rectangle_with_normal_cdf(lower_limit - value, u_normal, half_width)
+    distances = np.array([upper_limit - value, lower_limit - value])
+    below_upper, below_lower = rectangle_with_normal_cdf(distances, u_normal, half_width)
     # A limit that the value meets exactly belongs to acceptance, also where nothing is uncertain.
     certain = (u_normal == 0) & (half_width == 0)
     within = (value >= lower_limit) & (value <= upper_limit)
@@ -54,8 +57,10 @@ def rectangle_with_normal_cdf(distance: Floats, u_normal: Floats, half_width: Fl
 
     Parameters
     ----------
-    distance, u_normal, half_width : ndarray, shape (...)
-        Distance from the centre, standard deviation of N, half-width of R. [any one unit]
+    distance : ndarray, shape (...) or (distances, ...)
+        Distance from the centre. [any one unit]
+    u_normal, half_width : ndarray, shape (...)
+        Standard deviation of N, half-width of R. [the same unit]
 
     Notes
     -----
@@ -70,17 +75,19 @@ def rectangle_with_normal_cdf(distance: Floats, u_normal: Floats, half_width: Fl
     narrow = half_width < _NEARLY_NORMAL * u_normal
     width = np.where(narrow | (half_width == 0), 1.0, half_width)
     reach = half_width + _FAR * u_normal
-    near = np.clip(distance, -reach, reach)
-    area = _integrated_cdf(near + width, u_normal) - _integrated_cdf(near - width, u_normal)
-    spread = np.sqrt(u_normal * u_normal + half_width * half_width / 3)
-    normal = ndtr(near / np.where(spread > 0, spread, 1.0))
-    cdf: Floats = np.where(narrow, normal, area / (2 * width))
+    near = np.minimum(np.maximum(distance, -reach), reach)
+    to_upper_edge, to_lower_edge = _integrated_cdf(np.array([near + width, near - width]), u_normal)
+    area = to_upper_edge - to_lower_edge
+    cdf: Floats = area / (2 * width)
+    if narrow.any():
+        spread = np.sqrt(u_normal * u_normal + half_width * half_width / 3)
+        cdf = np.where(narrow, ndtr(near / np.where(spread > 0, spread, 1.0)), cdf)
     return cdf
 
 
 def _integrated_cdf(upper: Floats, u_normal: Floats) -> Floats:
     z = upper / np.where(u_normal > 0, u_normal, 1.0)
-    density = np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+    density = np.exp(-0.5 * z * z) / SQRT_2_PI
     integral: Floats = np.where(u_normal > 0, upper * ndtr(z) + u_normal * density, np.maximum(upper, 0.0))
     return integral
 

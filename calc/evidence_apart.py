@@ -76,3 +76,5 @@ class ApartEvidence:
     mechanical_survey: tuple[SurveyItem, ...] = ()
     control_items: tuple[str, ...] = CONTROL_ITEMS
     mechanical_items: tuple[str, ...] = MECHANICAL_ITEMS
+    # What the organisation itself calls an item, by its code; a finding carries it along.
+    item_words: Mapping[str, str] | None = None

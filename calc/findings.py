@@ -38,6 +38,11 @@ def findings_of(evidence: Evidence, stages: list[StageJudgement], rest_meaning: 
     ]
 
 
+def shows_otherwise_than_declared(evidence: Evidence) -> bool:
+    """Return whether an output or a lamp was seen that the box does not declare, or one is missing."""
+    return any(True for looks in (_output_findings, _lamp_findings) for _finding in looks(evidence))
+
+
 def in_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return findings defects first."""
     return tuple(sorted(found, key=lambda finding: (_SEVERITY_ORDER[finding.severity], finding.stage or 0)))

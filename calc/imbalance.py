@@ -11,7 +11,13 @@ from calc.increments import STAGE_SHIFT, StageRows
 from calc.meters import MeterFigures
 from calc.pooling import Pooled
 from calc.stages import StageResults, normalising_voltage_v
-from calc.uncertainty import combined_u, coverage_factor, rectangular_u, resolution_u
+from calc.uncertainty import (
+    NORMAL_COVERAGE_FACTOR,
+    combined_u,
+    coverage_factor,
+    rectangular_u,
+    resolution_u,
+)
 
 
 class Imbalance(NamedTuple):
@@ -71,7 +77,9 @@ def _sensitivity(conditions: Conditions, stages: StageResults, mean_level: Float
     """Return, per stage row, what one siemens more does to the ratio of the worst stage to the mean."""
     visit = stages.rows.inspection
     candidates = np.flatnonzero(is_largest)
-    worst = candidates[np.unique(visit[candidates], return_index=True)[1]]
+    first_of_visit = np.ones(candidates.shape, dtype=np.bool_)
+    first_of_visit[1:] = np.diff(visit[candidates]) > 0
+    worst = candidates[first_of_visit]
     ratio, own = np.zeros(mean_level.shape), np.zeros(visit.shape)
     ratio[visit[worst]] = stages.level[worst] / mean_level[visit[worst]]
     own[worst] = 1.0
@@ -83,9 +91,14 @@ def _sensitivity(conditions: Conditions, stages: StageResults, mean_level: Float
 def _expanded_uncertainty(conditions: Conditions, stages: StageResults, sensitivity: Floats) -> Floats:
     size = conditions.stages.size
     states = _states(stages.rows, sensitivity)
+    variance = _meter_variance(conditions, states)
+    if (shared := _shared_terms(conditions, stages, sensitivity)) is not None:
+        variance = variance + combined_u(shared) ** 2
+    if not states.u_scatter_s.any():
+        once: Floats = NORMAL_COVERAGE_FACTOR * np.sqrt(variance)
+        return once
     scatter = (states.weight * states.u_scatter_s) ** 2
-    shared = combined_u(_shared_terms(conditions, stages, sensitivity))
-    variance = shared * shared + np.bincount(states.visit, scatter, size) + _meter_variance(conditions, states)
+    variance = variance + np.bincount(states.visit, scatter, size)
     degrees = variance * variance / np.bincount(states.visit, scatter * scatter / states.scatter_degrees, size)
     expanded: Floats = coverage_factor(np.where(variance > 0, degrees, np.inf)) * np.sqrt(variance)
     return expanded
@@ -134,11 +147,11 @@ def _gain_variance(figures: MeterFigures, states: _States, size: int) -> Floats:
     return np.bincount(keys >> STAGE_SHIFT, by_range * by_range, size).astype(np.float64)
 
 
-def _shared_terms(conditions: Conditions, stages: StageResults, sensitivity: Floats) -> Floats:
-    """Return what every reading has in common and yet does not cancel: rest current and warming while on."""
+def _shared_terms(conditions: Conditions, stages: StageResults, sensitivity: Floats) -> Floats | None:
+    """Return what every reading has in common and yet does not cancel: rest current and warming while on; else None."""
     rows, rest, size = stages.rows, stages.rest, conditions.stages.size
     if not (rest.measured_a.any() or rest.declared_bound_a.any() or rows.own.late_s.any() or rows.before.late_s.any()):
-        return np.zeros((1, size))
+        return None
     per_volt = 1 / rows.own.supply_voltage_v - 1 / rows.before.supply_voltage_v
     amps = np.abs(np.bincount(rows.inspection, sensitivity * per_volt, size))
     resolution_a = conditions.ammeter.at(np.arange(size), rest.measured_a).resolution
@@ -149,7 +162,7 @@ def _shared_terms(conditions: Conditions, stages: StageResults, sensitivity: Flo
     # A declared load was not read, so the clamp's percent term on what it takes away finds nothing to cancel with.
     declared_a = rest.subtracted_a - rest.measured_a
     gain = rectangular_u(conditions.ammeter.at(np.arange(size), declared_a).accuracy_percent / 100)
-    return np.stack(
+    return np.array(
         [
             amps * rest_u_a,
             amps * declared_a * gain,

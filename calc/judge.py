@@ -1,24 +1,14 @@
 """Judging: evidence in, judgements out."""
 
-from collections.abc import Sequence
-from itertools import groupby
-from math import isfinite
+from collections.abc import Mapping, Sequence
 
-from calc.actions import unit_action
-from calc.answers import finite_or_none, stage_judgements
-from calc.apart.parts import judged_apart
-from calc.columns import columns_of
-from calc.diagnosis.screen import Rank, ranked
+from calc.batch import judged_together
+from calc.diagnosis.screen import Rank
 from calc.evidence import Evidence
-from calc.findings import findings_of, in_order
-from calc.judgement import Judgement, StageJudgement, TorqueShareRange
-from calc.method import METHOD_VERSION
-from calc.stages import judge_columns
-from calc.unit import unit_results
-from calc.verdict import reasons_of, simple_unit_verdict, unit_verdict
+from calc.judgement import Judgement
 
 
-def judge(evidence: Evidence, *, rank: Rank = "always") -> Judgement:
+def judge(evidence: Evidence, *, rank: Rank = "always", confirmed_counts: Mapping[str, int] | None = None) -> Judgement:
     """Return the judgement of one visit: a batch of one.
 
     Parameters
@@ -27,6 +17,8 @@ def judge(evidence: Evidence, *, rank: Rank = "always") -> Judgement:
         Readings, rating and meters; volts 0 to 1e6, amps from the ammeter's zero to 1e6, coil −60 to 400 °C.
     rank : {"always", "when_unfit", "never"}
         Whether the likely causes are ranked in full, only where the sound circuit does not fit, or merely screened.
+    confirmed_counts : mapping, optional
+        How often repairs have confirmed each cause; they move the likely causes only, never a verdict.
 
     Raises
     ------
@@ -46,10 +38,12 @@ def judge(evidence: Evidence, *, rank: Rank = "always") -> Judgement:
     >>> judged.verdict, round(judged.normalised_current_a, 2), round(judged.expanded_uncertainty_a, 2)
     ('pass', 34.97, 1.55)
     """
-    return judge_batch([evidence], rank=rank)[0]
+    return judge_batch([evidence], rank=rank, confirmed_counts=confirmed_counts)[0]
 
 
-def judge_batch(evidences: Sequence[Evidence], *, rank: Rank = "never") -> list[Judgement]:
+def judge_batch(
+    evidences: Sequence[Evidence], *, rank: Rank = "never", confirmed_counts: Mapping[str, int] | None = None
+) -> list[Judgement]:
     """Return the judgement of every visit, in the order given; `rank` as for one, but merely screened unless asked.
 
     Raises
@@ -57,69 +51,5 @@ def judge_batch(evidences: Sequence[Evidence], *, rank: Rank = "never") -> list[
     OutOfRange
         Names the quantity, its value and the permitted range; one bad visit refuses the batch.
     """
-    columns = columns_of(evidences)
-    results = judge_columns(columns)
-    units = unit_results(columns, results)
-    stages: list[list[StageJudgement]] = [[] for _ in evidences]
-    answered = zip(results.rows.inspection.tolist(), stage_judgements(results, evidences), strict=True)
-    for visit, group in groupby(answered, key=lambda pair: pair[0]):
-        stages[visit] = [judged for _, judged in group]
-    return [
-        _judgement(evidence, rank, *parts)
-        for evidence, *parts in zip(
-            evidences,
-            stages,
-            zip(results.rest.meaning.tolist(), results.rest.subtracted_a.tolist(), strict=True),
-            zip(units.imbalance.percent.tolist(), units.imbalance.expanded_uncertainty_percent.tolist(), strict=True),
-            units.torque_percent.T.tolist(),
-            units.healthy_probability.tolist(),
-            strict=True,
-        )
-    ]
-
-
-def _judgement(
-    evidence: Evidence,
-    rank: Rank,
-    stages: list[StageJudgement],
-    rest: tuple[int, float],
-    imbalance: tuple[float, float],
-    torque_percent: list[float],
-    healthy_probability: float,
-) -> Judgement:
-    seen = findings_of(evidence, stages, rest[0])
-    apart, found_apart, lines = judged_apart(evidence, seen, *rest)
-    findings = in_order([*seen, *found_apart])
-    reasons = reasons_of(evidence, stages, findings)
-    defect_found = any(finding.severity == "defect" for finding in seen)
-    torque = _torque_range(torque_percent)
-    ranking = ranked(evidence, rank, healthy_probability, defect_found=defect_found)
-    return Judgement(
-        verdict=unit_verdict(reasons),
-        verdict_reasons=tuple(reason for _, reason in reasons),
-        stages=tuple(stages),
-        imbalance_percent=finite_or_none(imbalance[0]),
-        imbalance_expanded_uncertainty_percent=finite_or_none(imbalance[1]),
-        torque_share_percent=torque_percent[0] if torque else None,
-        torque_share_range_percent=torque,
-        findings=findings,
-        hypotheses=ranking.hypotheses,
-        next_reading=ranking.next_reading,
-        method_version=METHOD_VERSION,
-        decision_rule=evidence.decision_rule,
-        simple_verdict=simple_unit_verdict(reasons, stages),
-        action=unit_action(reasons, stages),
-        apart=apart,
-        circuit_lines=lines,
-    )
-
-
-def _torque_range(torque_percent: list[float]) -> TorqueShareRange | None:
-    if not all(map(isfinite, torque_percent)):
-        return None
-    square, linear, hot_square, hot_linear = torque_percent
-    return TorqueShareRange(_ordered(square, linear), _ordered(hot_square, hot_linear))
-
-
-def _ordered(one: float, other: float) -> tuple[float, float]:
-    return min(one, other), max(one, other)
+    every_visit = slice(0, len(evidences))
+    return judged_together(evidences).answers(every_visit, rank=rank, confirmed_counts=confirmed_counts)

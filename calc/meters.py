@@ -20,8 +20,7 @@ class MeterFigures(NamedTuple):
     range_index: Ints | None
 
 
-@dataclass(frozen=True, slots=True)
-class RangeColumns:
+class RangeColumns(NamedTuple):
     """The ranges of each meter, ascending, padded at the end; arrays of shape (inspections, ranges)."""
 
     range_max: Floats
@@ -82,13 +81,13 @@ def half_width_at(meter: Meter, reading: float) -> float:
     return abs(reading) * figures.accuracy_percent / 100 + figures.accuracy_counts * figures.resolution
 
 
-def range_columns(meters: Sequence[Meter]) -> RangeColumns | None:
-    """Return the ranges of a batch's meters, None where none states any."""
-    most = max((len(meter.ranges) for meter in meters), default=0)
-    if most == 0:
+def range_columns(meters: Sequence[Meter], meter: Ints) -> RangeColumns | None:
+    """Return the ranges that hold in each inspection, by which of the meters it was read with; None without any."""
+    if not any(each.ranges for each in meters):
         return None
-    rows = [_padded(meter.ranges or (_only_range(meter),), most) for meter in meters]
-    figures = np.array(rows, dtype=np.float64)
+    most = max(len(each.ranges) for each in meters)
+    rows = [_padded(each.ranges or (_only_range(each),), most) for each in meters]
+    figures = np.array(rows, dtype=np.float64)[meter]
     return RangeColumns(figures[..., 0], figures[..., 1], figures[..., 2], figures[..., 3])
 
 

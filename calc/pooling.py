@@ -74,6 +74,8 @@ def pool(key: Ints, readings: Readings, single: Conductances) -> Pooled:
     ----------
     GUM (JCGM 100:2008) 4.2: the standard uncertainty of a mean is s/√n.
     """
+    if (np.diff(key) > 0).all():
+        return _read_once(key, readings, single)
     keys, group = np.unique(key, return_inverse=True)
     size = keys.size
     count = np.bincount(group, minlength=size).astype(np.float64)
@@ -90,4 +92,19 @@ def pool(key: Ints, readings: Readings, single: Conductances) -> Pooled:
         over_range=np.bincount(group, single.over_range, size) > 0,
         no_voltage=np.bincount(group, single.no_voltage, size) > 0,
         late_s=np.bincount(group, np.fmax(readings.seconds_on - PROMPT_SECONDS, 0.0), size) / count,
+    )
+
+
+def _read_once(key: Ints, readings: Readings, single: Conductances) -> Pooled:
+    """Return readings that ascend by key already, each of them the only one of its state."""
+    return Pooled(
+        key=key,
+        count=np.ones(key.shape),
+        current_a=readings.current_a,
+        supply_voltage_v=readings.supply_voltage_v,
+        conductance_s=single.conductance_s,
+        u_scatter_s=np.zeros(key.shape),
+        over_range=single.over_range,
+        no_voltage=single.no_voltage,
+        late_s=np.fmax(readings.seconds_on - PROMPT_SECONDS, 0.0),
     )

@@ -25,6 +25,7 @@ ASSUMED_TEMPERATURE_C = 50.0
 HOURS_TO_REACH_THE_AIR = 10.0
 # Judgement, not data: what a start temperature after driving is worth where nobody says.
 USUAL_START_BOUND_C = 40.0
+_NOTHING_KNOWN = TemperatureInputs()
 
 
 class CoilTemperature(NamedTuple):
@@ -62,6 +63,14 @@ def coil_temperature(evidence: Evidence) -> CoilTemperature:
     return CoilTemperature(stated_c, bound_c, assumed=False, below_usual_bound_c=below_c)
 
 
+def judged_temperature_c(evidence: Evidence) -> tuple[float, float]:
+    """Return the coil temperature to judge with and its bound, without how they came about. [°C]"""
+    stated_c, bound_c = evidence.coil_temperature_c, evidence.coil_temperature_bound_c
+    if stated_c is not None and bound_c is not None and evidence.coil_temperature_method != "unknown":
+        return stated_c, bound_c
+    return coil_temperature(evidence)[:2]
+
+
 def usual_bound_c(
     method: TemperatureMethod | None, inputs: TemperatureInputs | None, edited: Mapping[str, float] | None = None
 ) -> float:
@@ -88,8 +97,8 @@ def usual_bound_c(
     >>> usual_bound_c("parked", TemperatureInputs(hours_parked=12.0, moved_indoors=True))
     8.0
     """
-    key = _circumstance(method, inputs or TemperatureInputs())
-    return {**USUAL_BOUND_C, **(edited or {})}[key]
+    key = _circumstance(method, inputs or _NOTHING_KNOWN)
+    return (edited or {}).get(key, USUAL_BOUND_C[key])
 
 
 def worked_out(method: TemperatureMethod | None, inputs: TemperatureInputs | None) -> Estimate | None:

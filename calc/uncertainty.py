@@ -1,7 +1,7 @@
 """Standard uncertainties and how they combine: the arithmetic of the GUM, on arrays."""
 
 from functools import reduce
-from math import erf, sqrt
+from math import erf, exp, lgamma, sqrt
 
 import numpy as np
 from scipy.special import stdtrit
@@ -85,6 +85,32 @@ def combined_u(contributions: Floats) -> Floats:
     return np.sqrt(total)
 
 
+def unreliability_of_scatter_percent(readings: int) -> float:
+    """Return how far the scatter of a few readings is itself uncertain, in percent of it.
+
+    Parameters
+    ----------
+    readings : int
+        Independent readings of one quantity, two or more. [-]
+
+    Returns
+    -------
+    float
+        Standard deviation of the experimental standard deviation of the mean, relative to it. [%]
+
+    References
+    ----------
+    GUM (JCGM 100:2008) E.4.3 and Table E.1, for normally distributed readings.
+
+    Examples
+    --------
+    >>> [round(unreliability_of_scatter_percent(readings)) for readings in (2, 3, 10)]
+    [76, 52, 24]
+    """
+    c4 = sqrt(2 / (readings - 1)) * exp(lgamma(readings / 2) - lgamma((readings - 1) / 2))
+    return 100 * sqrt(1 - c4 * c4) / c4
+
+
 def effective_degrees_of_freedom(u_type_a: Floats, degrees_of_freedom: Floats, u_combined: Floats) -> Floats:
     """Return the Welch–Satterthwaite degrees of freedom; infinite where all is Type B.
 
@@ -105,6 +131,8 @@ def effective_degrees_of_freedom(u_type_a: Floats, degrees_of_freedom: Floats, u
     >>> round(float(nu[0]), 6)
     16.0
     """
+    if not u_type_a.any():
+        return np.full(u_combined.shape, np.inf)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.nan_to_num((u_type_a / u_combined) ** 2)
         nu: Floats = 1.0 / (share * share / degrees_of_freedom).sum(axis=0)

@@ -1,6 +1,7 @@
 """What the stages say together: imbalance, torque share, and whether the healthy circuit explains them."""
 
 from dataclasses import dataclass
+from math import log
 
 import numpy as np
 from scipy.special import expit, ndtr
@@ -13,6 +14,7 @@ from calc.stages import StageResults, reference_is_known
 
 HOT_COIL_C = 150.0
 PRIOR_HEALTHY = 0.9
+LOG_PRIOR_ODDS = log(PRIOR_HEALTHY / (1 - PRIOR_HEALTHY))
 # Judgement, not data: spread of healthy stages about their rated current, as a standard deviation of the level.
 HEALTHY_SPREAD = 0.03
 BROADEST_LEVEL = 2.0
@@ -65,7 +67,7 @@ def _torque_percent(columns: Columns, stages: StageResults, usable: Floats, answ
     linear = np.where(answered, 100 * _mean_by_visit(stages, share, visits, usable), np.nan)
     square = np.where(answered, 100 * _mean_by_visit(stages, share * share, visits, usable), np.nan)
     cooling = resistance_growth(conditions.reference_temperature_c) / resistance_growth(HOT_COIL_C)
-    return np.stack([square, linear, square * cooling * cooling, linear * cooling])
+    return np.array([square, linear, square * cooling * cooling, linear * cooling])
 
 
 def _healthy_probability(conditions: Conditions, stages: StageResults, mean_level: Floats, usable: Floats) -> Floats:
@@ -82,7 +84,8 @@ def _healthy_probability(conditions: Conditions, stages: StageResults, mean_leve
     log_ratio = _log_density_healthy(level, u_level) - _log_density_otherwise(level, u_level)
     evidence = np.bincount(visit, np.where(stages.has_conductance, log_ratio, 0.0), known.size)
     freedom = np.where(known, 1.0, (usable - 1) / np.maximum(usable, 1))
-    log_odds = np.log(PRIOR_HEALTHY / (1 - PRIOR_HEALTHY)) + np.nan_to_num(evidence * np.maximum(freedom, 0.0))
+    weighed = evidence * np.maximum(freedom, 0.0)
+    log_odds = LOG_PRIOR_ODDS + np.where(np.isnan(weighed), 0.0, weighed)
     # Stages that all draw nothing have no mean to be compared with, and are not healthy.
     all_dead = ~known & (usable > 0) & ~(mean_level > 0)
     probability: Floats = np.where(all_dead, 0.0, expit(log_odds))
@@ -97,6 +100,7 @@ def _log_density_healthy(level: Floats, u_level: Floats) -> Floats:
 
 def _log_density_otherwise(level: Floats, u_level: Floats) -> Floats:
     blur = np.sqrt(u_level * u_level + HEALTHY_SPREAD * HEALTHY_SPREAD)
-    density = (ndtr((BROADEST_LEVEL - level) / blur) - ndtr(-level / blur)) / BROADEST_LEVEL
+    to_highest, to_zero = ndtr(np.array([(BROADEST_LEVEL - level) / blur, -level / blur]))
+    density = (to_highest - to_zero) / BROADEST_LEVEL
     logarithm: Floats = np.log(np.maximum(density, _LEAST_DENSITY))
     return logarithm

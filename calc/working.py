@@ -12,7 +12,7 @@ from calc.evidence import Evidence
 from calc.meters import figures_at, half_width_at
 from calc.stages import StageResults, judge_columns
 from calc.temperature import coil_temperature
-from calc.uncertainty import effective_degrees_of_freedom
+from calc.uncertainty import effective_degrees_of_freedom, unreliability_of_scatter_percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +20,7 @@ class StageWorking:
     """The figures of one stage between its reading and its verdict; None where a step has no finite answer.
 
     `u_clamp_a` is the clamp's own standard uncertainty at the amps read, a rectangle over its stated accuracy.
+    `scatter_unreliability_percent` says how far the scatter of repeats is itself uncertain.
     `before_…` is the state without the stage, where the stage is judged by a step of a cumulative pass.
     """
 
@@ -44,6 +45,7 @@ class StageWorking:
     u_combined_a: float | None
     coverage_factor: float | None
     degrees_of_freedom: float | None
+    scatter_unreliability_percent: float | None
 
 
 def stage_workings(evidence: Evidence) -> tuple[StageWorking, ...]:
@@ -124,4 +126,9 @@ def _stage_working(
         u_combined_a=finite_or_none(float(budget.u_combined_a[row])) if answered else None,
         coverage_factor=finite_or_none(float(budget.coverage_factor[row])) if answered else None,
         degrees_of_freedom=finite_or_none(degrees_of_freedom) if answered else None,
+        scatter_unreliability_percent=_unreliability_percent(int(rows.own.count[row])),
     )
+
+
+def _unreliability_percent(repeats: int) -> float | None:
+    return unreliability_of_scatter_percent(repeats) if repeats > 1 else None

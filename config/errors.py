@@ -13,6 +13,8 @@ SENTENCES: dict[int, tuple["str | Promise", "str | Promise"]] = {
     400: (_("Not understood"), _("The request cannot be read.")),
     403: (_("Not allowed"), _("This is not allowed.")),
     404: (_("Nothing here"), _("There is nothing at this address.")),
+    413: (_("Too large"), _("What was sent is larger than the service takes; a photo has at most 12 MB.")),
+    503: (_("Busy just now"), _("The service could not answer in time. Nothing was stored; try again in a moment.")),
     500: (_("Something failed"), _("The service failed; the failure is in its log. Nothing half done was stored.")),
 }
 
@@ -35,6 +37,18 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 def server_error(request: HttpRequest) -> HttpResponse:
     """Answer a fault of ours without saying more than that."""
     return _page(500) if _is_for_a_person(request) else problems.server_error(request)
+
+
+def too_large(request: HttpRequest) -> HttpResponse:
+    """Answer a body that is not read."""
+    return _page(413) if _is_for_a_person(request) else problems.too_large(request)
+
+
+def unavailable(request: HttpRequest) -> HttpResponse:
+    """Answer where the database gave up: nothing was stored, and trying again may do."""
+    answer = _page(503) if _is_for_a_person(request) else problems.unavailable(request)
+    answer["Retry-After"] = str(problems.TRY_AGAIN_AFTER_S)
+    return answer
 
 
 def _is_for_a_person(request: HttpRequest) -> bool:

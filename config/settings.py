@@ -28,6 +28,9 @@ INSTALLED_APPS = [
     "django_filters",
     "rest_framework",
     "knox",
+    "axes",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "drf_standardized_errors",
@@ -41,7 +44,13 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "config.requests.RequestIds",
+    "config.requests.BodyLimit",
+    "config.requests.BusyDatabase",
     "django.middleware.security.SecurityMiddleware",
+    "api.transport.RefusePlainHttp",
+    "api.compression.CompressedAnswers",
+    "api.address_limit.AddressLimit",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -51,6 +60,9 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
+    "dashboard.middleware.SessionSeen",
+    # Last, so that its answer to a locked sign-in goes out through all the others.
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "config.urls"
@@ -95,6 +107,10 @@ DATABASES = {"default": database(DATABASE_URL)}
 DATABASES["default"]["ATOMIC_REQUESTS"] = "postgresql" in DATABASES["default"]["ENGINE"]
 if DATABASE_OWNER_URL != DATABASE_URL:
     DATABASES["owner"] = database(DATABASE_OWNER_URL)
+# The role that may read the list of organisations; needed on PostgreSQL where the owner's role is another than ours.
+NIGHTLY_ROLE = env_text("DATABASE_NIGHTLY_ROLE")
+# What a web process lets one statement take, in ms; migrations and the night's work may take longer.
+STATEMENT_TIMEOUT_MS = env_int("COILBOOK_STATEMENT_TIMEOUT_MS", 15_000)
 DATABASE_ROUTERS = ["config.routers.OneDatabase"]
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -107,10 +123,14 @@ CACHES = {
         "KEY_PREFIX": KEY_PREFIX,
     }
     if CACHE_URL
-    else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+    else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 100_000}}
 }
+# Of the interface; requests that are refused count too.
+REQUESTS_PER_MINUTE_PER_ADDRESS = env_int("COILBOOK_REQUESTS_PER_MINUTE_PER_ADDRESS", 6000)
+REQUESTS_PER_MINUTE_PER_TOKEN = env_int("COILBOOK_REQUESTS_PER_MINUTE_PER_TOKEN", 3000)
 
 AUTH_USER_MODEL = "accounts.User"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.ScryptPasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
@@ -119,7 +139,30 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
+SESSION_ENGINE = "accounts.sessions"
+SESSION_COOKIE_AGE = 24 * 3600 * env_int("COILBOOK_SESSION_DAYS", 14)
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
+
+# How many proxies stand before the service: so many addresses at the end of X-Forwarded-For are theirs to tell.
+PROXIES = env_int("COILBOOK_PROXIES", 0)
+
+# Wrong passwords lock one name at one address; nobody can lock a colleague out from elsewhere.
+AXES_FAILURE_LIMIT = env_int("COILBOOK_SIGN_IN_FAILURES", 5)
+AXES_COOLOFF_TIME = timedelta(minutes=env_int("COILBOOK_SIGN_IN_LOCK_MINUTES", 15))
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+# The time that the page told stays true, whatever is tried meanwhile.
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_CLIENT_IP_CALLABLE = "accounts.addresses.counted_address"
+AXES_LOCKOUT_CALLABLE = "dashboard.views.sign_in.locked_out"
+AXES_DISABLE_ACCESS_LOG = True
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+
+OTP_TOTP_ISSUER = "Coilbook"
 
 KNOX_TOKEN_MODEL = "accounts.ApiToken"  # noqa: S105
 REST_KNOX = {"AUTH_HEADER_PREFIX": "Bearer", "TOKEN_TTL": timedelta(days=365), "TOKEN_PREFIX": "cbk_"}
@@ -127,6 +170,7 @@ REST_KNOX = {"AUTH_HEADER_PREFIX": "Bearer", "TOKEN_TTL": timedelta(days=365), "
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["api.authentication.BearerAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["api.permissions.MemberPermission"],
+    "DEFAULT_THROTTLE_CLASSES": ["api.throttling.TokenLimit"],
     "DEFAULT_PARSER_CLASSES": ["api.parsers.DecimalJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["api.renderers.DecimalJSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
@@ -161,7 +205,12 @@ SPECTACULAR_SETTINGS = {
         "drf_spectacular.hooks.postprocess_schema_enums",
         "api.schema.document_problems",
     ],
-    "ENUM_NAME_OVERRIDES": {"ExtraReadingKind": "api.serializers.readings.EXTRA_READING_CHOICES"},
+    "ENUM_NAME_OVERRIDES": {
+        "ExtraReadingKind": "api.serializers.readings.EXTRA_READING_CHOICES",
+        "MeterKind": "inspections.models.Meter.KINDS",
+        "DefectState": "inspections.models.Defect.STATES",
+        "RejudgingState": "inspections.models.Rejudging.STATES",
+    },
 }
 
 LANGUAGE_CODE = "en"
@@ -189,6 +238,8 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULE = {
     "night": {"task": "inspections.tasks.run_night", "schedule": crontab(minute=17)},
     "outbox": {"task": "schedules.tasks.send_reminders", "schedule": crontab(minute="*/5")},
+    "rejudgings": {"task": "inspections.tasks.judge_anew", "schedule": crontab()},
+    "record_checks": {"task": "accounts.tasks.check_asked_records", "schedule": crontab()},
 }
 
 EMAIL_HOST = env_text("COILBOOK_SMTP_HOST")
@@ -204,10 +255,14 @@ EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'console'
 SECURE = env_bool("COILBOOK_SECURE")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 SECURE_SSL_REDIRECT = SECURE
-# A health check asks from the next process, not from outside.
-SECURE_REDIRECT_EXEMPT = ["^healthz$"]
+# A health check asks from the next process, not from outside; the interface refuses plain HTTP instead.
+SECURE_REDIRECT_EXEMPT = ["^healthz$", "^api/"]
 SECURE_HSTS_SECONDS = env_int("COILBOOK_HSTS_SECONDS", 3600 if SECURE else 0)
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_bool("COILBOOK_BEHIND_PROXY") else None
+SECURE_HSTS_INCLUDE_SUBDOMAINS = env_bool("COILBOOK_HSTS_SUBDOMAINS")
+SECURE_HSTS_PRELOAD = env_bool("COILBOOK_HSTS_PRELOAD")
+# Both bind hosts that are not ours to bind; who runs the service decides.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PROXIES else None
 SECURE_CONTENT_TYPE_NOSNIFF = True
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
@@ -228,11 +283,26 @@ CONTENT_SECURITY_POLICY = {
 LOGIN_URL = "dashboard:sign-in"
 LOGIN_REDIRECT_URL = "dashboard:home"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+# A photo and its form; files of any size would else be written to the disk for whoever sends them, signed in or not.
+LARGEST_BODY_BYTES = 12 * 1024 * 1024 + 64 * 1024
 
+LOG_LEVEL = env_text("COILBOOK_LOG_LEVEL", "WARNING")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["console"], "level": env_text("COILBOOK_LOG_LEVEL", "WARNING")},
+    "filters": {"request_id": {"()": "config.log_lines.RequestId"}},
+    "formatters": {
+        "line": {
+            "()": "config.log_lines.OneLine",
+            "format": "%(asctime)s %(levelname)s %(name)s %(request_id)s %(message)s",
+        }
+    },
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["request_id"]},
+    },
+    "root": {"handlers": ["console"], "level": LOG_LEVEL},
+    # Their own handlers would write each record a second time, in another form.
+    "loggers": {name: {"handlers": [], "propagate": True, "level": LOG_LEVEL} for name in ("django", "django.server")}
+    # Who signed in and who was refused is always written; axes would say the latter a second time.
+    | {"dashboard.signing_in": {"level": "INFO"}, "axes": {"level": "ERROR"}},
 }

@@ -6,18 +6,26 @@ from django.contrib.auth.mixins import LoginRequiredMixin
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.template.response import SimpleTemplateResponse
 from django.views.generic import View
 
 from accounts.actors import Actor, member_actor
+from accounts.addresses import client_address
 from accounts.errors import NotAllowed
-from accounts.models import Member, Organisation
+from accounts.models import Member, Organisation, User
 from accounts.services import current_member
 from accounts.tenancy import name_organisation
+from dashboard.signing_in import passed_second_step, redirect_to_second_step
 
 
 def wants_a_page(request: HttpRequest) -> bool:
     """Tell whether the client names HTML among what it takes, as browsers do; a wildcard names nothing."""
     return any((kind.main_type, kind.sub_type) == ("text", "html") for kind in request.accepted_types)
+
+
+def _rendered(response: HttpResponseBase) -> HttpResponseBase:
+    """Make the page while the transaction that names the organisation is open; Django would make it afterwards."""
+    return response.render() if isinstance(response, SimpleTemplateResponse) else response
 
 
 class MemberRequiredMixin(LoginRequiredMixin):
@@ -30,16 +38,18 @@ class MemberRequiredMixin(LoginRequiredMixin):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Let a member in, ask a stranger to sign in, and answer 404 to everybody else."""
-        if not request.user.is_authenticated:
+        if not isinstance(request.user, User):
             return self.handle_no_permission()
-        member = current_member(username=request.user.get_username(), organisation=kwargs["organisation"])
+        member = current_member(request.user, organisation=kwargs["organisation"])
         if member is None:
             raise Http404
         self.member, self.organisation = member, member.organisation
-        self.actor = member_actor(member, source="pages", address=request.META.get("REMOTE_ADDR", ""))
+        if member.organisation.two_step_required and not passed_second_step(request):
+            return redirect_to_second_step(request)
+        self.actor = member_actor(member, source="pages", address=client_address(request))
         name_organisation(member.organisation)
         try:
-            return super().dispatch(request, *args, **kwargs)
+            return _rendered(super().dispatch(request, *args, **kwargs))
         except NotAllowed as refusal:
             return self._refused(PermissionDenied(str(refusal)), "dashboard/not_allowed.html", 403)
         except PermissionDenied as refusal:

@@ -3,9 +3,11 @@
 from django.urls import path
 
 from dashboard.views.check import CheckList, StartCheck
+from dashboard.views.check_apart import Battery, Control, Mechanical
 from dashboard.views.check_before import AllOff, CanItBeClear, Conditions
 from dashboard.views.check_readings import Reading, ReadingLook, Stop
 from dashboard.views.check_store import LookOver, ThrowAway
+from dashboard.views.find_part import FindPart
 from dashboard.views.first_run import FirstCheck
 from dashboard.views.own_book import CloseDemo, OwnBook
 from dashboard.views.result import Result, SignCheck
@@ -24,9 +26,13 @@ urlpatterns = [
     path(f"{DRAFT}reading/<slug:energised>/", Reading.as_view(), name="check-reading"),
     path(f"{DRAFT}reading/<slug:energised>/look/", ReadingLook.as_view(), name="check-look"),
     path(f"{DRAFT}reading/<slug:energised>/stop/", Stop.as_view(), name="check-stop"),
+    path(f"{DRAFT}battery/", Battery.as_view(), name="check-battery"),
+    path(f"{DRAFT}control/", Control.as_view(), name="check-control"),
+    path(f"{DRAFT}mechanical/", Mechanical.as_view(), name="check-mechanical"),
     path(f"{DRAFT}look-over/", LookOver.as_view(), name="check-look-over"),
     path(f"{DRAFT}throw-away/", ThrowAway.as_view(), name="check-throw-away"),
     path(CHECK, Result.as_view(), name="result"),
+    path(f"{CHECK}find-the-part/", FindPart.as_view(), name="find-part"),
     path(f"{CHECK}sign/", SignCheck.as_view(), name="sign"),
     path(f"{CHECK}not-right/", NotRight.as_view(), name="not-right"),
     path(f"{CHECK}replace/<slug:why>/", Replace.as_view(), name="replace"),

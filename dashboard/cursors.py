@@ -11,11 +11,14 @@ from typing import Any, Generic, TypeVar
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
+from django.db import DataError
 from django.db.models import Model, Q, QuerySet
 from django.http import Http404
 
 Row = TypeVar("Row", bound=Model)
 PAGE_SIZE = 50
+# What a place that was not made here runs into: no base64, no JSON, nested too deep, or no value of the column.
+NO_PLACE = (ValueError, TypeError, ValidationError, binascii.Error, RecursionError, OverflowError, DataError)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +38,7 @@ def keyset_page(
         if before:
             return _page_before(rows, order, before, size)
         found = list((_beyond(rows, order, after) if after else rows).order_by(*order)[: size + 1])
-    except (ValueError, TypeError, ValidationError, binascii.Error):
+    except NO_PLACE:
         raise Http404 from None
     kept = found[:size]
     return KeysetPage(

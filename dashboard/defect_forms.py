@@ -9,12 +9,15 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from accounts.roles import Ability
+from calc.hypotheses import CAUSES
 from inspections.models import RELEASE_DECISIONS, Defect
+from inspections.sentences_causes import CAUSE_WORDS
 from inspections.services.defect_life import (
     certify_repair_unnecessary,
     decide_release,
     note_driver_told,
     record_repair,
+    settle_changed_verdict,
 )
 
 LONGEST_TEXT = 2000
@@ -44,7 +47,11 @@ class RepairForm(forms.Form):
 
     done = _text(_("What was done"))
     parts = _text(_("Parts, one a line"), required=False)
-    cause = forms.CharField(label=_("Cause found"), max_length=40, required=False)
+    cause = forms.ChoiceField(
+        label=_("Cause found"),
+        choices=[("", _("not known")), *((cause, CAUSE_WORDS[cause]) for cause in CAUSES)],
+        required=False,
+    )
 
     def clean_parts(self) -> list[str]:
         """Return one part a line."""
@@ -54,6 +61,12 @@ class RepairForm(forms.Form):
 
 class UnnecessaryForm(forms.Form):
     """Why nothing has to be repaired."""
+
+    reason = _text(_("Reason"))
+
+
+class SettleForm(forms.Form):
+    """Why the defect stands although the verdict it rests on was given anew."""
 
     reason = _text(_("Reason"))
 
@@ -78,6 +91,13 @@ STEPS = {
         _("Close without a repair"),
         UnnecessaryForm,
         certify_repair_unnecessary,
+        Ability.MANAGE,
+    ),
+    "settle-verdict": Step(
+        _("Its verdict was given anew with another outcome"),
+        _("Let the defect stand"),
+        SettleForm,
+        settle_changed_verdict,
         Ability.MANAGE,
     ),
 }

@@ -5,8 +5,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.models import Defect
+from inspections.sentences_causes import CAUSE_WORDS
 
 DEFECT_WORDS: dict[str, "str | Promise"] = {
+    **CAUSE_WORDS,
     "outside_limits": gettext_lazy("outside limits"),
     "over_current": gettext_lazy("far too much current"),
     "output_mismatch": gettext_lazy("input switches another output"),
@@ -26,6 +28,10 @@ DEFECT_WORDS: dict[str, "str | Promise"] = {
     "control_item_bad": gettext_lazy("control check found a fault"),
     "survey_item_bad": gettext_lazy("mechanical survey found a fault"),
     "survey_number_outside": gettext_lazy("mechanical measurement outside its limits"),
+    "driver_weaker": gettext_lazy("driver: weaker than usual"),
+    "driver_lamp": gettext_lazy("driver: warning lamp"),
+    "driver_noise": gettext_lazy("driver: noise"),
+    "driver_other": gettext_lazy("driver: something else"),
 }
 
 

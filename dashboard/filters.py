@@ -8,7 +8,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from accounts.models import Member
+from accounts.models import TOKEN_SCOPES, ApiToken, Member
 from dashboard.filtering import BookFilter, DayFilter, choice, depot_filter, matching, members_of, vehicle_columns
 from fleet.models import RetarderType, Vehicle
 from inspections.models import VERDICTS, Decline, Defect, Inspection, Meter
@@ -43,12 +43,13 @@ class VehicleFilter(BookFilter):
 
     def filter_text(self, rows: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
         """Look in the serial numbers of the units too, without naming a vehicle twice."""
+        own = Vehicle.objects.of(self.request.organisation)
         by_unit = matching(
-            Vehicle.objects.filter(installations__removed_on__isnull=True),
+            own.filter(installations__removed_on__isnull=True),
             value,
             {"plain_serial": "installations__retarder__serial_number"},
         )
-        by_number = matching(Vehicle.objects.all(), value, self.columns)
+        by_number = matching(own, value, self.columns)
         return rows.filter(Q(pk__in=by_number.values("pk")) | Q(pk__in=by_unit.values("pk")))
 
     def filter_service(self, rows: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
@@ -84,6 +85,18 @@ class InspectionFilter(BookFilter):
     def filter_signed(self, rows: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
         """Keep what is, or is not, signed."""
         return rows.filter(signed_at__isnull=value == "no")
+
+
+class ToSignFilter(BookFilter):
+    """Checks that wait for a signature, by vehicle, verdict and depot."""
+
+    columns = vehicle_columns("installation__vehicle__", "installation__retarder__serial_number")
+    depot = depot_filter("depot")
+    verdict = choice(_("Verdict"), VERDICTS)
+
+    class Meta:
+        model = Inspection
+        fields: list[str] = []
 
 
 class DefectFilter(BookFilter):
@@ -209,4 +222,15 @@ class MemberFilter(BookFilter):
 
     class Meta:
         model = Member
+        fields: list[str] = []
+
+
+class TokenFilter(BookFilter):
+    """Tokens by what they are for, whose they are and what they may."""
+
+    columns = {"plain_name": "name", "plain_username": "user__username"}
+    scope = choice(_("May"), TOKEN_SCOPES)
+
+    class Meta:
+        model = ApiToken
         fields: list[str] = []

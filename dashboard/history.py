@@ -7,10 +7,12 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from dashboard.defect_words import defect_title
+from dashboard.trend_words import promise_sentence
 from fleet.models import Installation, RatingRevision, Vehicle
+from inspections.derived import HUNDREDTHS
 from inspections.models import Defect, Inspection, Trend
 from inspections.queries import levels_over_time, rating_on_file
-from inspections.services.judging import HUNDREDTHS
+from inspections.trend_expectations import trend_promise
 
 MOST_CHECKS = 40
 # Levels are stored as whole hundredths of a percent of rated.
@@ -34,14 +36,14 @@ def moments_of(vehicle: Vehicle, units: list[Installation]) -> list[Moment]:
 
 
 def _checks(vehicle: Vehicle) -> list[Moment]:
-    rows = Inspection.objects.filter(organisation=vehicle.organisation_id, installation__vehicle=vehicle)
+    rows = Inspection.objects.of(vehicle.organisation_id).filter(installation__vehicle=vehicle)
     newest = rows.select_related("recorded_by").order_by("-performed_at", "-pk")[:MOST_CHECKS]
     return [Moment(row.performed_on, "check", str(row.recorded_by), row) for row in newest]
 
 
 def _defects(vehicle: Vehicle) -> list[Moment]:
     found = []
-    for defect in Defect.objects.filter(organisation=vehicle.organisation_id, installation__vehicle=vehicle):
+    for defect in Defect.objects.of(vehicle.organisation_id).filter(installation__vehicle=vehicle):
         what = defect_title(defect)
         found.append(Moment(defect.opened_at.date(), "defect", _("Defect opened: %(what)s") % {"what": what}))
         if defect.closed_at is not None:
@@ -64,11 +66,12 @@ def trend_given(unit: Installation) -> dict[str, Any]:
     """Return the unit's levels in the contract's shape, with test meters, limits, and where its line breaks."""
     checks = list(levels_over_time(unit).select_related("ammeter"))
     stages = range(1, unit.retarder.retarder_type.stages + 1)
-    fitted = fitted_stages(Trend.objects.filter(installation=unit).first())
+    fitted = fitted_stages(Trend.objects.of(unit.organisation_id).filter(installation=unit).first())
     return {
         "stages": [_stage(stage, checks, fitted.get(stage, {})) for stage in stages],
         "events": _events(unit),
         "limits_percent": _limits_percent(rating_on_file(unit)),
+        "promise": promise_sentence(trend_promise(checks, len(stages))),
     }
 
 
@@ -108,7 +111,9 @@ def _events(unit: Installation) -> list[dict[str, Any]]:
         {"on": on, "letter": _("F"), "text": _("fitted to %(vehicle)s") % {"vehicle": number}}
         for on, number in fitted.values_list("fitted_on", "vehicle__fleet_number")[1:]
     ]
-    closed = Defect.objects.filter(installation__retarder=unit.retarder_id, closed_at__isnull=False)
+    closed = Defect.objects.of(unit.organisation_id).filter(
+        installation__retarder=unit.retarder_id, closed_at__isnull=False
+    )
     repairs = [
         {"on": defect.closed_at.date(), "letter": _("R"), "text": defect_title(defect)}
         for defect in closed.order_by("closed_at")

@@ -8,11 +8,10 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from accounts.actors import Actor
-from accounts.audit import Deed, write_audit
 from accounts.errors import Fault, Refused
 from accounts.models import Depot
 from accounts.roles import Ability
-from accounts.rows import store_row
+from accounts.rows import change_row, store_row
 from fleet.models import (
     CounterReading,
     Installation,
@@ -30,11 +29,27 @@ from fleet.vin import normalised_vin, vin_fault
 def add_vehicle(actor: Actor, *, depot: Depot, vin: str = "", vin_exception: str = "", **columns: Any) -> Vehicle:
     """Add a vehicle; a VIN that is none needs a reason, such as a build older than the standard."""
     actor.require(Ability.MANAGE)
+    vin = _checked_vin(vin, vin_exception)
+    vehicle = Vehicle(organisation=actor.organisation, depot=depot, vin=vin, vin_exception=vin_exception, **columns)
+    return store_row(actor, vehicle)
+
+
+@transaction.atomic
+def change_vehicle(actor: Actor, vehicle: Vehicle, **columns: Any) -> Vehicle:
+    """Change what is on file of a vehicle that the caller has locked."""
+    actor.require(Ability.MANAGE)
+    if columns.keys() & {"vin", "vin_exception"}:
+        columns["vin"] = _checked_vin(
+            columns.get("vin", vehicle.vin), columns.get("vin_exception", vehicle.vin_exception)
+        )
+    return change_row(actor, vehicle, columns)
+
+
+def _checked_vin(vin: str, vin_exception: str) -> str:
     vin = normalised_vin(vin)
     if vin and not vin_exception and (fault := vin_fault(vin)):
         raise Refused(Fault(("vin",), f"vin_{fault}", _vin_sentence(fault, vin)))
-    vehicle = Vehicle(organisation=actor.organisation, depot=depot, vin=vin, vin_exception=vin_exception, **columns)
-    return store_row(actor, vehicle)
+    return vin
 
 
 def _vin_sentence(fault: str, vin: str) -> str:
@@ -79,7 +94,7 @@ def _store_rating(actor: Actor, kind: RetarderType, number: int, **figures: Any)
     revision = RatingRevision(
         organisation=actor.organisation, retarder_type=kind, number=number, entered_by=actor.user, **figures
     )
-    return store_row(actor, revision)
+    return store_row(actor, revision, reason=revision.reason)
 
 
 @transaction.atomic
@@ -109,6 +124,13 @@ def fit_retarder(actor: Actor, *, retarder: Retarder, vehicle: Vehicle, **column
 
 
 @transaction.atomic
+def change_installation(actor: Actor, installation: Installation, **columns: Any) -> Installation:
+    """Change what is on file of a fitting that the caller has locked: when, how and with which cables."""
+    actor.require(Ability.MANAGE)
+    return change_row(actor, installation, columns)
+
+
+@transaction.atomic
 def remove_retarder(actor: Actor, installation: Installation, *, removed_on: dt.date) -> Installation:
     """Write down that the unit left the vehicle; its history stays with it."""
     actor.require(Ability.MANAGE)
@@ -116,10 +138,7 @@ def remove_retarder(actor: Actor, installation: Installation, *, removed_on: dt.
     if fitted_on is not None and removed_on < fitted_on:
         detail = _("%(removed)s is before the fitting on %(fitted)s.") % {"removed": removed_on, "fitted": fitted_on}
         raise Refused(Fault(("removed_on",), "before_fitting", detail))
-    installation.removed_on = removed_on
-    installation.save(update_fields=["removed_on", "changed_at"])
-    write_audit(actor, [Deed("remove", "installation", installation.uuid, after={"removed_on": removed_on})])
-    return installation
+    return change_row(actor, installation, {"removed_on": removed_on}, action="remove")
 
 
 @transaction.atomic
@@ -133,8 +152,7 @@ def add_counter(actor: Actor, *, vehicle: Vehicle, kind: str, offset: float = 0.
 def replace_counter(actor: Actor, counter: UsageCounter, *, on: dt.date, last_value: float) -> UsageCounter:
     """End a counter at its last value and start its successor from zero, so that usage goes on without a step."""
     actor.require(Ability.MANAGE)
-    counter.removed_on = on
-    counter.save(update_fields=["removed_on", "changed_at"])
+    change_row(actor, counter, {"removed_on": on}, action="replace")
     return add_counter(actor, vehicle=counter.vehicle, kind=counter.kind, offset=counter.offset + last_value)
 
 

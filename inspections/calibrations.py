@@ -1,16 +1,25 @@
 """Whether a meter's calibration was valid on the day of a measurement, and what rests on one that was not."""
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from django.db.models import Q, QuerySet
 
+from calc.instruments import CalibrationPoint, FoundError, found_error
 from inspections.models import Calibration, Inspection, Meter
+
+# What corrects each kind of meter: its gain in percent, its zero in its own unit.
+CORRECTED_BY = {
+    "ammeter": ("ammeter_gain_percent", "ammeter_zero_a"),
+    "voltmeter": ("voltmeter_gain_percent", "voltmeter_zero_v"),
+}
 
 
 def calibration_on(meter: Meter, on: dt.date) -> Calibration | None:
     """Return the newest calibration done by a day, passed or not."""
-    return Calibration.objects.filter(meter=meter, performed_on__lte=on).order_by("performed_on").last()
+    done = [calibration for calibration in meter.calibrations.all() if calibration.performed_on <= on]
+    return max(done, key=lambda calibration: calibration.performed_on, default=None)
 
 
 def calibration_fault(meter: Meter, on: dt.date) -> str | None:
@@ -38,13 +47,45 @@ def certificates_on(meters: Mapping[str, Meter], on: dt.date) -> dict[str, str]:
     return {kind: calibration.certificate for kind, calibration in found.items() if calibration is not None}
 
 
+def points_of(points: Sequence[Mapping[str, Any]] | None) -> tuple[CalibrationPoint, ...]:
+    """Return a certificate's points as calc knows them."""
+    return tuple(CalibrationPoint(float(each["applied"]), float(each["shown"])) for each in points or ())
+
+
+def error_as_found(calibration: Calibration) -> FoundError | None:
+    """Return the gain and zero that the meter was found with, None where no point was written down."""
+    return found_error(points_of(calibration.as_found))
+
+
+def corrections_of(calibration: Calibration) -> dict[str, str]:
+    """Return what takes the error as found out of the readings; nothing where no point was written down."""
+    error = error_as_found(calibration)
+    if error is None:
+        return {}
+    gain, zero = CORRECTED_BY[calibration.meter.kind]
+    return {gain: repr(error.gain_percent), zero: repr(error.zero)}
+
+
 def looked_back_on(calibration: Calibration) -> QuerySet[Inspection]:
-    """Return every check read with the meter since its last good calibration before this one."""
-    good = Calibration.objects.filter(
-        meter=calibration.meter_id, performed_on__lt=calibration.performed_on, passed=True
-    )
-    last_good = good.order_by("performed_on").last()
+    """Return every check read with the meter since its last good calibration before this one.
+
+    Good is a calibration that the meter left in tolerance, whatever it was found with.
+    """
     rows = Inspection.objects.filter(
         Q(ammeter=calibration.meter_id) | Q(voltmeter=calibration.meter_id), performed_on__lte=calibration.performed_on
     )
+    last_good = last_good_before(calibration)
     return rows if last_good is None else rows.filter(performed_on__gt=last_good.performed_on)
+
+
+def last_good_before(calibration: Calibration) -> Calibration | None:
+    """Return the last calibration before this one that the meter left in tolerance."""
+    good = Calibration.objects.filter(
+        meter=calibration.meter_id, performed_on__lt=calibration.performed_on, passed=True
+    )
+    return good.order_by("performed_on").last()
+
+
+def throws_doubt(calibration: Calibration) -> bool:
+    """Tell whether checks that were read before the calibration rest on a meter that was out of tolerance."""
+    return not calibration.found_in_tolerance

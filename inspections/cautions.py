@@ -21,6 +21,12 @@ CAB = [
     ("empty", _("Nobody in the cab")),
     ("agreed_helper", _("One agreed helper in the cab")),
 ]
+# The same states for whoever reads them beforehand or on paper.
+MADE_SAFE_WORDS = [
+    *(words for _code, words in MADE_SAFE),
+    _("Body of an air-suspended vehicle blocked or on stands"),
+    _("Nobody in the cab but an agreed helper"),
+]
 KEPT_IN_MIND = [
     _("Energising the coils does not hold a stationary vehicle."),
     _("Keep clear of the rotating shaft, and keep steel tools out of the air gap."),

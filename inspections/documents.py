@@ -11,7 +11,7 @@ from typing import Any
 
 import rfc8785
 
-from accounts.audit import plain
+from accounts.canonical import plain
 
 Document = Mapping[str, Any]
 

@@ -1,6 +1,6 @@
 """From rows and documents to what calc judges."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from accounts.models import Organisation
@@ -30,6 +30,7 @@ def rating_of(revision: RatingRevision) -> calc.Rating:
         coils_in_series=revision.coils_in_series,
         coils_in_parallel=revision.coils_in_parallel,
         tolerance_assumed=revision.tolerance_assumed,
+        reference_temperature_assumed=revision.reference_temperature_assumed,
     )
 
 
@@ -41,7 +42,12 @@ def meter_document(meter: Meter) -> dict[str, Any]:
         "accuracy_counts": str(meter.accuracy_counts),
         "resolution": str(meter.resolution),
         "range_max": None if meter.range_max is None else str(meter.range_max),
+        **({"ranges": [_range_document(one) for one in meter.ranges]} if meter.ranges else {}),
     }
+
+
+def _range_document(figures: Mapping[str, float]) -> dict[str, str]:
+    return {name: str(figure) for name, figure in figures.items()}
 
 
 def meter_of(document: Document) -> calc.Meter:
@@ -110,7 +116,7 @@ def evidence_of(
         decision_rule=decision_rule,
         max_false_accept_probability=max_false_accept_probability,
         temperature_inputs=temperature_inputs_of(document),
-        usual_temperature_bounds_c=document.get("usual_temperature_bounds_c"),
+        usual_temperature_bounds_c=_bounds(document.get("usual_temperature_bounds_c")),
         apart=apart_of(document),
         extra_readings=extra_readings_of(document),
         cables=cables_of(document),
@@ -142,6 +148,10 @@ def _stage_reading(reading: Document) -> calc.StageReading:
 
 def _stages(named: Sequence[int] | None) -> tuple[int, ...] | None:
     return None if named is None else tuple(named)
+
+
+def _bounds(given: Document | None) -> dict[str, float] | None:
+    return None if given is None else {key: float(bound) for key, bound in given.items()}
 
 
 def _number(value: Any) -> float | None:

@@ -1,6 +1,6 @@
 """From documents to what calc judges apart from the amps, and to what a coil temperature rests on."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
 
@@ -29,10 +29,11 @@ def apart_of(document: Document) -> ApartEvidence | None:
         limits=Limits(**_numbers(document.get("limits"))),
         battery=BatteryReadings(**_numbers(document.get("battery"))),
         control_check=document.get("control_check"),
-        mechanical_survey=tuple(_survey_item(item) for item in survey),
+        mechanical_survey=tuple(survey_item(item) for item in survey),
         # The lists of the day stand in the document, so that a later edit leaves an earlier verdict as it was.
-        control_items=tuple(document.get("control_items") or CONTROL_ITEMS),
-        mechanical_items=tuple(document.get("mechanical_items") or MECHANICAL_ITEMS),
+        control_items=_listed(document.get("control_items"), CONTROL_ITEMS),
+        mechanical_items=_listed(document.get("mechanical_items"), MECHANICAL_ITEMS),
+        item_words=document.get("item_words"),
     )
 
 
@@ -71,7 +72,13 @@ def auxiliary_loads_of(document: Document) -> tuple[AuxiliaryLoad, ...]:
     )
 
 
-def _survey_item(item: Document) -> SurveyItem:
+def _listed(codes: Sequence[str] | None, built_in: tuple[str, ...]) -> tuple[str, ...]:
+    # An empty list is the organisation's own; only none at all is the built-in one.
+    return built_in if codes is None else tuple(codes)
+
+
+def survey_item(item: Document) -> SurveyItem:
+    """Return one item of a survey."""
     return SurveyItem(
         code=item["code"],
         status=item.get("status") or "not_checked",

@@ -8,9 +8,9 @@ from typing import Any
 from django.db.models import Q
 
 from fleet.models import Installation
+from inspections.derived import HUNDREDTHS
 from inspections.documents import parsed_document
 from inspections.models import Inspection
-from inspections.services.judging import HUNDREDTHS
 
 # A retest covers only its stages; further back than this a reading says little about today.
 CHECKS_LOOKED_AT = 12

@@ -70,7 +70,8 @@ def decisions_worst_first(organisation: Organisation, *, today: dt.date) -> Quer
     rank = Case(*_places("need", NEED_CODES), output_field=IntegerField())
     late = Coalesce(F("due_date__overdue_days"), 0, output_field=IntegerField())
     units = installations_by_need(organisation, today=today).exclude(need="nothing")
-    ranked: QuerySet[Any] = units.annotate(reading=reading, rank=rank, days_late=late)
+    newest = Subquery(_signed_checks_of_the_installation().values("uuid")[:1])
+    ranked: QuerySet[Any] = units.annotate(reading=reading, rank=rank, days_late=late, last_check=newest)
     return ranked.order_by("reading", "-has_open_defect", "rank", "-days_late", "vehicle__fleet_number", "pk")
 
 

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.sentences_apart import APART_SENTENCES
 from inspections.sentences_repair import REMEDY_SENTENCES, WHY_SENTENCES
+from inspections.survey_items import ITEM_WORDS
 
 SENTENCES: dict[str, Any] = {
     **APART_SENTENCES,
@@ -109,14 +110,15 @@ def sentence(code: str, params: Mapping[str, Any]) -> str:
 def _shown(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.4g}" if abs(value) >= TWO_FIGURES else f"{value:.3g}"
-    return str((SOURCES | CALIBRATION_FAULTS).get(value, value)) or str(NOTHING_SEEN)
+    return str((SOURCES | CALIBRATION_FAULTS | ITEM_WORDS).get(value, value)) or str(NOTHING_SEEN)
 
 
 def _derived(params: Mapping[str, Any]) -> dict[str, str]:
-    """Return the limits as one phrase: a rating may have only one."""
+    """Return the limits as one phrase, as a rating may have only one; and an item as the organisation calls it."""
     lower_a, upper_a = params.get("lower_limit_a"), params.get("upper_limit_a")
     sides = [
         "" if lower_a is None else gettext("from %(limit)s A") % {"limit": _shown(lower_a)},
         "" if upper_a is None else gettext("to %(limit)s A") % {"limit": _shown(upper_a)},
     ]
-    return {"limits": " ".join(filter(None, sides))}
+    own_words = {"item": str(params["item_words"])} if params.get("item_words") else {}
+    return {"limits": " ".join(filter(None, sides)), **own_words}

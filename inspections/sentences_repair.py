@@ -2,109 +2,105 @@
 
 from typing import Any
 
+from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-REMEDY_SENTENCES: dict[str, Any] = {
-    "remedy_open_coil": _(
-        "One coil or its connection is open. With the power isolated and the rotor cold, check the joints of the coil "
-        "first, then replace it. Afterwards: polarity of every coil of the stage, gap and free rotation, all stages "
-        "read again, low-speed road test."
+from inspections.after_repair import AFTER_REPAIR, afterwards
+
+# What to do; the checks afterwards are added from their own table.
+_REMEDIES: dict[str, Any] = {
+    "open_coil": _(
+        "One coil or its connection is open. With the power isolated and the rotor cold, check the joints of the coil"
+        " first, then replace it."
     ),
-    "remedy_open_stage_lead": _(
-        "The lead between box and coils is open. With the power isolated, follow it for a break, a pulled terminal or "
-        "a burnt joint; repair and secure it away from heat. Afterwards: its joints in mV per 100 A, all stages read "
-        "again, control check."
+    "open_stage_lead": _(
+        "The lead between box and coils is open. With the power isolated, follow it for a break, a pulled terminal or"
+        " a burnt joint; repair and secure it away from heat."
     ),
-    "remedy_shorted_turns": _(
-        "Turns of one coil are shorted. Replace the coil with the power isolated and the rotor cold. Afterwards: "
-        "polarity, lead-to-frame insulation, gap and free rotation, all stages read again, low-speed road test."
-    ),
-    "remedy_shorted_coil": _(
+    "shorted_turns": _("Turns of one coil are shorted. Replace the coil with the power isolated and the rotor cold."),
+    "shorted_coil": _(
         "One coil is shorted as a whole: its joint, its terminals or its winding. Leave the stage off until it is "
-        "repaired. Afterwards: polarity, lead-to-frame insulation, gap and free rotation, all stages read again, "
-        "low-speed road test."
+        "repaired."
     ),
-    "remedy_coil_to_frame": _(
-        "A coil or its joint touches the frame. Leave the stage off and fit no new fuse: with the power isolated, lift "
-        "the return, find the place from lead to frame and replace the coil or the insulation. Afterwards: insulation "
-        "again, fuse of the same rating, polarity, gap and free rotation, all stages read again, low-speed road test."
+    "coil_to_frame": _(
+        "A coil or its joint touches the frame. Leave the stage off and fit no new fuse: with the power isolated, "
+        "lift the return, find the place from lead to frame and replace the coil or the insulation."
     ),
-    "remedy_blown_fuse": _(
+    "blown_fuse": _(
         "The fuse is open. Before a new one is fitted, read lead to frame with the power isolated and find why it "
-        "blew; fit the same rating, and never bridge it. Afterwards: drop across the fuse, all stages read again."
+        "blew; fit the same rating, and never bridge it."
     ),
-    "remedy_contact_not_closing": _(
+    "contact_not_closing": _(
         "The contact does not close: no control signal, or the relay's own coil. Read the control input with that "
-        "stage commanded; repair the control circuit, or replace the relay. Afterwards: drop over the contact, all "
-        "stages read again, control check."
+        "stage commanded; repair the control circuit, or replace the relay."
     ),
-    "remedy_contact_resistance": _(
-        "The contact or its fuse holder is burnt. With the power isolated, replace the contact or the relay and check "
-        "that switching sparks are suppressed. Afterwards: drop from stud to output in mV per 100 A, all stages read "
-        "again."
+    "contact_resistance": _(
+        "The contact or its fuse holder is burnt. With the power isolated, replace the contact or the relay and check"
+        " that switching sparks are suppressed."
     ),
-    "remedy_stage_joint_resistance": _(
+    "stage_joint_resistance": _(
         "A joint between box and coils has resistance. With the power isolated, open, clean to bare metal, fit the "
-        "right terminal at its torque and protect it. Afterwards: the joint in mV per 100 A, all stages read again."
+        "right terminal at its torque and protect it."
     ),
-    "remedy_welded_contact": _(
+    "welded_contact": _(
         "The contact stays closed with everything off: isolate the retarder now, and do not pull the lead under "
-        "current. Replace the relay and look for the cause, a short or missing spark suppression. Afterwards: no "
-        "current with all off, all stages read again, control check."
+        "current. Replace the relay and look for the cause, a short or missing spark suppression."
     ),
-    "remedy_outputs_exchanged": _(
-        "Two outputs are exchanged. With the power isolated, put leads or control wires in their order and mark them. "
-        "Afterwards: each input alone with its output live, all stages read again, control check."
+    "outputs_exchanged": _(
+        "Two outputs are exchanged. With the power isolated, put leads or control wires in their order and mark them."
     ),
-    "remedy_leads_doubled": _(
+    "leads_doubled": _(
         "Two stage leads hang on one output, which carries both. Leave that output off; with the power isolated, put "
-        "each lead on its own output and mark it. Afterwards: each input alone, all stages read again, contact drop."
+        "each lead on its own output and mark it."
     ),
-    "remedy_retarder_ground": _(
+    "retarder_ground": _(
         "The ground between retarder and chassis has resistance. With the power isolated, clean the joint to bare "
-        "metal, renew the strap where it is corroded, tighten and protect it. Afterwards: frame to chassis in mV per "
-        "100 A with all stages on, and a cumulative pass."
+        "metal, renew the strap where it is corroded, tighten and protect it."
     ),
-    "remedy_chassis_ground": _(
+    "chassis_ground": _(
         "The ground between chassis and battery has resistance. Isolate, take the negative lead off first, clean and "
-        "tighten the joints. Afterwards: chassis to battery negative in mV per 100 A with all stages on."
+        "tighten the joints."
     ),
-    "remedy_supply_cable": _(
-        "The supply cable is too thin or too long for its current. Read the size printed on it and measure its length; "
-        "refit to a calculated size, fused where it was. Afterwards: drop from battery to stud with all stages on."
+    "supply_cable": _(
+        "The supply cable is too thin or too long for its current. Read the size printed on it and measure its "
+        "length; refit to a calculated size, fused where it was."
     ),
-    "remedy_supply_joint": _(
+    "supply_joint": _(
         "A joint between battery and box has resistance: move the probe along the cable under load to find it. "
-        "Isolate, clean and tighten it. Afterwards: drop from battery to stud in mV per 100 A with all stages on."
+        "Isolate, clean and tighten it."
     ),
-    "remedy_low_supply": _(
+    "low_supply": _(
         "The supply itself is weak: battery, alternator or its belt. Charge and test the battery, check the charging "
-        "system with the engine at high idle. Afterwards: volts at the posts with all stages on, and this check again."
+        "system with the engine at high idle."
     ),
-    "remedy_hot_coils": _(
+    "hot_coils": _(
         "The coils are hotter than was written down. Let them cool, measure their temperature, and read again before "
         "anything is replaced."
     ),
-    "remedy_clamp_zero": _(
+    "clamp_zero": _(
         "The clamp shows a current that is not there. Take it off the cable, zero it, and read again with everything "
         "off first."
     ),
-    "remedy_clamp_gain": _(
+    "clamp_gain": _(
         "The clamp reads wrongly in proportion. Check its battery, that the jaws close, that it stands square in the "
         "middle of its jaws and round the whole supply; compare with a second clamp, and read again."
     ),
-    "remedy_wrong_rating": _(
+    "wrong_rating": _(
         "The rated amps do not belong to this unit, or hold at another voltage. Read the plate, correct the record, "
         "and judge again before anything is replaced."
     ),
-    "remedy_main_supply_open": _(
+    "main_supply_open": _(
         "No volts reach the box: isolator off, main fuse, or a lead off. Look before measuring; find why a main fuse "
-        "blew before it is renewed. Afterwards: the whole check."
+        "blew before it is renewed."
     ),
-    "remedy_control_ground_open": _(
+    "control_ground_open": _(
         "No stage closes although the box has volts: its control ground is open, or an interlock holds it off. Check "
-        "the interlock first, then the ground of the control circuit. Afterwards: every input alone, control check."
+        "the interlock first, then the ground of the control circuit."
     ),
+}
+REMEDY_SENTENCES: dict[str, Any] = {
+    f"remedy_{cause}": format_lazy("{} {}", text, afterwards(cause)) if cause in AFTER_REPAIR else text
+    for cause, text in _REMEDIES.items()
 }
 WHY_SENTENCES: dict[str, Any] = {
     "why_output_voltage": _(

@@ -1,120 +1,180 @@
-"""From stored inspections to what the trend is fitted to."""
+"""From stored inspections to what the trend is fitted to, a range of units at a time."""
 
-from bisect import bisect_right
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from calc.arrays import Floats, Ints
-from calc.evidence import Evidence
-from calc.temperature import coil_temperature
-from calc.trend import NoiseSplit, SeriesBatch, series_of_rows, split_noise, years_since_epoch
+from calc.trend import Resistances, RowShape, SeriesBatch, series_of_rows, split_noise
 from calc.uncertainty import NORMAL_COVERAGE_FACTOR
-from fleet.models import Installation
-from inspections.models import Calibration, Inspection
-from inspections.services.judging import HUNDREDTHS, evidence_anew
+from fleet.models import RatingRevision
+from inspections.clamp_periods import clamp_periods
+from inspections.derived import HUNDREDTHS, MICROOHM_PER_MILLIOHM
+from inspections.packed import MICROSECONDS_PER_DAY, NOTHING, Column, Rows, read_rows
 
-# A check that proves a repair, and the first of a unit, begin a new baseline.
-BEGINNINGS = {"retest", "first"}
+MICROSECONDS_PER_YEAR = 365.25 * MICROSECONDS_PER_DAY
+TEMPERATURE_KNOWN, BEGINS, IDLE, HIGH_IDLE = 1, 2, 4, 8
+# A check that proves a repair, and the first of a unit, begin a new baseline.  With the engine off the supply itself
+# is not checked.
+_CIRCUMSTANCES = (
+    f"CASE WHEN v.coil_temperature_method = 'unknown' THEN 0 ELSE {TEMPERATURE_KNOWN} END"
+    f" + CASE WHEN v.purpose IN ('retest', 'first') THEN {BEGINS} ELSE 0 END"
+    f" + CASE v.engine_state WHEN 'idle' THEN {IDLE} WHEN 'high_idle' THEN {HIGH_IDLE} ELSE 0 END"
+)
+RESISTANCES = ("upstream_uohm", "u_upstream_uohm", "shared_ground_uohm", "u_shared_ground_uohm")
+UNIT_COLUMNS = [
+    Column("unit", "i.retarder_id", "big"),
+    Column("installation", "i.id", "big"),
+    Column("stages", "k.stages"),
+    Column("mark", "n.mark", "big"),
+]
 
-ClampPeriod = tuple[int, int]
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """Units in service in the order of their keys, each with where it is fitted, and its mark on the work list."""
+
+    units: Ints
+    installations: Ints
+    stages: Ints
+    marks: Ints
+
+    @classmethod
+    def of(cls, rows: Rows) -> "Units":
+        """Return what was read with `UNIT_COLUMNS`, in any order."""
+        rows = rows[np.argsort(rows["unit"])]
+        return cls(*(rows[column.name].astype(np.int64) for column in UNIT_COLUMNS))
+
+    def __len__(self) -> int:
+        return len(self.units)
+
+    def unmoved(self, marks: Mapping[int, int]) -> Ints:
+        """Return the places of the units whose marks are still these."""
+        pairs = enumerate(zip(self.units.tolist(), self.marks.tolist(), strict=True))
+        return np.array([place for place, (unit, mark) in pairs if marks.get(unit) == mark], np.int64)
 
 
 @dataclass(frozen=True, slots=True)
 class Histories:
-    """The visits of some installations, oldest first, beside the batch made of them; `clamps` number its meters."""
+    """The checks of some units, oldest first, beside the batch made of them.
 
-    installations: list[Installation]
-    visits: list[list[Inspection]]
-    clamps: dict[ClampPeriod, int]
+    `checks` and `performed_us` have shape (visits, units): the key of each check, and when it was, in microseconds
+    since 2000; `clamps` are the keys of the clamp periods that number the batch's meters.
+    """
+
+    checks: Ints
+    performed_us: Ints
+    clamps: Ints
     batch: SeriesBatch
 
 
-def histories_of(installations: Sequence[Installation], visits: Iterable[Inspection]) -> Histories:
-    """Return the series of the installations that have visits; a unit's history follows it between vehicles."""
-    by_unit = defaultdict(list)
-    for visit in visits:
-        by_unit[visit.installation.retarder_id].append(visit)
-    read = [installation for installation in installations if by_unit[installation.retarder_id]]
-    histories = [by_unit[installation.retarder_id] for installation in read]
-    clamps, meters = _clamp_periods([visit for history in histories for visit in history])
-    return Histories(read, histories, clamps, _batch(read, histories, meters))
+def visit_columns(stages: int) -> list[Column]:
+    """Return what the trend reads of a check `v` of an installation `i`."""
+    figures = [f"{name}_{stage}" for name in ("level", "u") for stage in range(1, stages + 1)]
+    return [
+        Column("check", "v.id", "big"),
+        Column("unit", "i.retarder_id", "big"),
+        Column("installation", "i.id", "big"),
+        Column("performed_at", "v.performed_at", "instant"),
+        Column("performed_on", "v.performed_on", "day"),
+        Column("ammeter", "v.ammeter_id", "big"),
+        Column("rating", "v.rating_revision_id", "big"),
+        Column("circumstances", _CIRCUMSTANCES),
+        *(Column(name, f"v.{name}", nullable=True) for name in (*figures, "u_meter", "u_visit", *RESISTANCES)),
+    ]
 
 
-def _batch(
-    installations: Sequence[Installation], histories: Sequence[Sequence[Inspection]], meters: Ints
-) -> SeriesBatch:
-    rows = [(number, visit) for number, history in enumerate(histories) for visit in history]
-    visits = [visit for _number, visit in rows]
-    stages = np.array([installation.retarder.retarder_type.stages for installation in installations], np.int64)
-    most = int(stages.max(initial=1))
-    levels = _table(visits, "level", most)
-    split = _split(visits, levels, _table(visits, "u", most) / NORMAL_COVERAGE_FACTOR)
+def histories_of(units: Units, source: str, parameters: list[int]) -> Histories:
+    """Return the series of some units from the checks of a source; a unit's history follows it between vehicles."""
+    most = int(units.stages.max(initial=1))
+    rows = read_rows(visit_columns(most), source, parameters)
+    column = np.searchsorted(units.units, rows["unit"])
+    known = units.units[np.minimum(column, len(units) - 1)] == rows["unit"]
+    rows, column = rows[known], column[known]
+    order = np.lexsort((rows["check"], rows["performed_at"], column))
+    rows, column = rows[order], column[order]
+    clamps, meters = np.unique(clamp_periods(_of(rows, "ammeter"), _of(rows, "performed_on")), return_inverse=True)
+    shape = RowShape.of(column, len(units))
+    return Histories(
+        shape.spread(_of(rows, "check"), 0),
+        shape.spread(_of(rows, "performed_at"), 0),
+        clamps,
+        _batch(units, rows, column, meters.astype(np.int64)),
+    )
+
+
+def _batch(units: Units, rows: Rows, column: Ints, meters: Ints) -> SeriesBatch:
+    most = int(units.stages.max(initial=1))
+    levels = _figures(rows, "level", most)
+    split = split_noise(
+        levels,
+        _figures(rows, "u", most) / NORMAL_COVERAGE_FACTOR,
+        meter_u_percent=_known(rows, "u_meter") / HUNDREDTHS,
+        visit_u_percent=_known(rows, "u_visit") / HUNDREDTHS,
+    )
+    lower_limit_percent, unit_mohm = _ratings(rows, column, len(units))
+    circumstances = _of(rows, "circumstances")
+    moved = np.zeros(len(rows), bool)
+    moved[1:] = (np.diff(column) == 0) & (np.diff(_of(rows, "installation")) != 0)
     return series_of_rows(
-        np.array([number for number, _visit in rows], np.int64),
-        years_since_epoch([visit.performed_at for visit in visits]),
+        column,
+        _of(rows, "performed_at") / MICROSECONDS_PER_YEAR,
         levels,
         split.own_percent,
         split.shared_percent,
-        stages=stages,
-        lower_limit_percent=_lower_limits(histories, most),
-        temperature_known=np.array([visit.coil_temperature_method != "unknown" for visit in visits], bool),
+        stages=units.stages,
+        lower_limit_percent=np.repeat(lower_limit_percent[:, None], most, axis=1),
+        temperature_known=circumstances & TEMPERATURE_KNOWN > 0,
         meters=meters,
-        repaired=np.array([visit.purpose in BEGINNINGS for visit in visits], bool),
-        moved=_moved(histories),
+        repaired=circumstances & BEGINS > 0,
+        moved=moved,
+        resistances=_resistances(rows, column, circumstances, unit_mohm),
     )
 
 
-def _table(visits: Sequence[Inspection], name: str, most: int) -> Floats:
-    columns = [f"{name}_{stage}" for stage in range(1, most + 1)]
-    rows = [[getattr(visit, column) for column in columns] for visit in visits]
-    return np.array(rows, dtype=np.float64).reshape(len(visits), most) / HUNDREDTHS
+def _resistances(rows: Rows, column: Ints, circumstances: Ints, unit_mohm: Floats) -> Resistances | None:
+    supply, u_supply, ground, u_ground = (_known(rows, name) / MICROOHM_PER_MILLIOHM for name in RESISTANCES)
+    # An alternator at idle holds the voltage otherwise than at high idle: only the state that is usual for the unit.
+    idle, high_idle = (circumstances & state > 0 for state in (IDLE, HIGH_IDLE))
+    times_idle, times_high = (np.bincount(column[state], minlength=len(unit_mohm)) for state in (idle, high_idle))
+    alike = np.where((times_high > times_idle)[column], high_idle, idle)
+    supply = np.where(alike, supply, np.nan)
+    if np.isnan(supply).all() and np.isnan(ground).all():
+        return None
+    # A straight line through two exact points has no scatter; no resistance is known better than to a microohm.
+    least = 0.5 / MICROOHM_PER_MILLIOHM
+    u_supply, u_ground = (np.maximum(u / NORMAL_COVERAGE_FACTOR, least) for u in (u_supply, u_ground))
+    return Resistances(supply, u_supply, ground, u_ground, unit_mohm)
 
 
-def _split(visits: Sequence[Inspection], levels: Floats, u: Floats) -> NoiseSplit:
-    evidences = [_evidence(visit) for visit in visits]
-    coils = [coil_temperature(evidence) for evidence in evidences]
-    return split_noise(
-        levels,
-        u,
-        ammeter_accuracy_percent=np.array([evidence.ammeter.accuracy_percent for evidence in evidences]),
-        voltmeter_accuracy_percent=np.array([evidence.voltmeter.accuracy_percent for evidence in evidences]),
-        coil_temperature_c=np.array([coil.temperature_c for coil in coils]),
-        coil_temperature_bound_c=np.array([coil.bound_c for coil in coils]),
-        reference_temperature_c=np.array([evidence.rating.reference_temperature_c for evidence in evidences]),
-    )
+def _ratings(rows: Rows, column: Ints, units: int) -> tuple[Floats, Floats]:
+    """Return each unit's lower limit [%] and its whole resistance [mΩ] under the rating of its newest check."""
+    ratings = _of(rows, "rating")
+    figures = {
+        pk: (np.nan if tolerance is None else 100.0 - tolerance, 1000.0 * (reference_v or system_v) / sum(rated_a))
+        for pk, tolerance, reference_v, system_v, rated_a in RatingRevision.objects.filter(
+            pk__in=np.unique(ratings).tolist()
+        ).values_list("pk", "tolerance_lower_percent", "reference_voltage_v", "system_voltage_v", "rated_currents_a")
+    }
+    newest = np.full(units, -1)
+    newest[column] = ratings
+    found = np.full((2, units), np.nan)
+    found[1] = 1.0
+    for pk, of_rating in figures.items():
+        found[:, newest == pk] = np.array(of_rating)[:, None]
+    return found[0], found[1]
 
 
-def _evidence(visit: Inspection) -> Evidence:
-    # The rule has no part in levels; the simple one needs nothing beside it.
-    return evidence_anew(
-        visit, visit.rating_revision, decision_rule="simple", max_false_accept_probability=None, corrections={}
-    )
+def _of(rows: Rows, name: str) -> Ints:
+    return rows[name].astype(np.int64)
 
 
-def _lower_limits(histories: Sequence[Sequence[Inspection]], most: int) -> Floats:
-    tolerances = [history[-1].rating_revision.tolerance_lower_percent for history in histories]
-    limits = np.array([np.nan if tolerance is None else 100.0 - tolerance for tolerance in tolerances])
-    return np.repeat(limits[:, None], most, axis=1)
+def _known(rows: Rows, name: str) -> Floats:
+    figures = rows[name].astype(np.float64)
+    figures[figures == NOTHING] = np.nan
+    return figures
 
 
-def _moved(histories: Sequence[Sequence[Inspection]]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    moved = [
-        place > 0 and visit.installation_id != history[place - 1].installation_id
-        for history in histories
-        for place, visit in enumerate(history)
-    ]
-    return np.array(moved, bool)
-
-
-def _clamp_periods(visits: Sequence[Inspection]) -> tuple[dict[ClampPeriod, int], Ints]:
-    """Number the clamps; one clamp between two calibrations is one meter, for it may read otherwise afterwards."""
-    calibrated = defaultdict(list)
-    rows = Calibration.objects.filter(meter__in={visit.ammeter_id for visit in visits}).order_by("performed_on")
-    for meter, performed_on in rows.values_list("meter", "performed_on"):
-        calibrated[meter].append(performed_on)
-    periods = [(visit.ammeter_id, bisect_right(calibrated[visit.ammeter_id], visit.performed_on)) for visit in visits]
-    numbers = {period: number for number, period in enumerate(dict.fromkeys(periods))}
-    return numbers, np.array([numbers[period] for period in periods], np.int64)
+def _figures(rows: Rows, name: str, stages: int) -> Floats:
+    return np.stack([_known(rows, f"{name}_{stage}") for stage in range(1, stages + 1)], axis=1) / HUNDREDTHS

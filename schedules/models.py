@@ -8,6 +8,8 @@ from django.utils.translation import gettext_lazy as _
 
 from accounts.identity import OrganisationQuerySet, OrganisationRow
 from accounts.models import Depot, Member
+from accounts.models.outgoing import HELD_VALUES, Outgoing
+from accounts.tracking import Tracking
 from fleet.models import Installation
 
 LIMBS = [
@@ -76,6 +78,8 @@ class CheckPlan(OrganisationRow):
 class DueDate(OrganisationRow):
     """When an installation in service is next due, as last worked out; stored, so that no list works it out again."""
 
+    tracking = Tracking(untracked_because="worked out anew from plans, checks and counters, every night")
+
     installation = models.OneToOneField(Installation, on_delete=models.PROTECT, related_name="due_date")
     depot = models.ForeignKey(Depot, on_delete=models.PROTECT, related_name="+")
     plan = models.ForeignKey(CheckPlan, on_delete=models.PROTECT, null=True, related_name="+")
@@ -112,12 +116,12 @@ class DueDate(OrganisationRow):
         return f"{self.installation_id}: {self.state}"
 
 
-class Reminder(OrganisationRow):
+class Reminder(OrganisationRow, Outgoing):
     """A message owed to a person; its identity never contains the date, so that a moved due date tells nobody twice."""
 
+    tracking = Tracking(untracked_because="the night queues it and the outbox rewrites it")
+
     STAGES = [("in_notice", _("in notice")), ("due", _("due")), ("overdue", _("overdue"))]
-    # Why a reminder is shown on its page and goes nowhere else.
-    HELD = [("demo", _("demo, nothing is sent")), ("no_address", _("no mail address"))]
 
     installation = models.ForeignKey(Installation, on_delete=models.PROTECT, related_name="reminders")
     plan = models.ForeignKey(CheckPlan, on_delete=models.PROTECT, related_name="+")
@@ -125,13 +129,6 @@ class Reminder(OrganisationRow):
     lead_stage = models.CharField(max_length=12, choices=STAGES)
     person = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="reminders")
     due_on = models.DateField()
-    queued_at = models.DateTimeField()
-    held = models.CharField(max_length=12, choices=HELD, blank=True)
-    attempts = models.PositiveSmallIntegerField(default=0)
-    claimed_at = models.DateTimeField(null=True)
-    next_try_at = models.DateTimeField(null=True)
-    error = models.TextField(blank=True)
-    sent_at = models.DateTimeField(null=True)
     seen_at = models.DateTimeField(null=True)
 
     objects = OrganisationQuerySet.as_manager()
@@ -145,7 +142,7 @@ class Reminder(OrganisationRow):
             models.CheckConstraint(
                 name="reminder_stage_known", condition=Q(lead_stage__in=["in_notice", "due", "overdue"])
             ),
-            models.CheckConstraint(name="reminder_held_known", condition=Q(held__in=["", "demo", "no_address"])),
+            models.CheckConstraint(name="reminder_held_known", condition=Q(held__in=HELD_VALUES)),
         ]
         indexes = [
             models.Index(fields=["queued_at"], name="reminder_to_send", condition=Q(sent_at__isnull=True, held=""))

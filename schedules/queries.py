@@ -4,9 +4,10 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 
-from django.db.models import Q, QuerySet
+from django.db.models import BigIntegerField, Q, QuerySet
 
 from accounts.models import Member, Organisation
+from accounts.prepared import Many, Prepared
 from accounts.roles import Role
 from calc.usage import CounterHistory, CounterReading, continuous
 from fleet.models import CounterReading as CounterReadingRow
@@ -30,10 +31,20 @@ def due_dates(organisation: Organisation) -> QuerySet[DueDate]:
     )
 
 
+_RUNNING_PLANS = Prepared(
+    lambda ids: CheckPlan.objects.filter(installation__in=ids, ended_at__isnull=True).order_by("pk"),
+    Many(BigIntegerField()),
+)
+_COUNTERS = Prepared(lambda ids: UsageCounter.objects.filter(vehicle__in=ids), Many(BigIntegerField()))
+_COUNTER_READINGS = Prepared(
+    lambda ids: CounterReadingRow.objects.filter(counter__in=ids).order_by("read_on"), Many(BigIntegerField())
+)
+
+
 def running_plans(installation_ids: Iterable[int]) -> dict[int, list[CheckPlan]]:
     """Return each installation's running check plans."""
     plans = defaultdict(list)
-    for plan in CheckPlan.objects.filter(installation__in=installation_ids, ended_at__isnull=True).order_by("pk"):
+    for plan in _RUNNING_PLANS([*installation_ids]):
         plans[plan.installation_id].append(plan)
     return plans
 
@@ -42,8 +53,8 @@ def counter_series(vehicle_ids: Iterable[int]) -> dict[tuple[int, str], tuple[Co
     """Return, for (vehicle, kind), the readings made continuous over counter replacements."""
     histories = defaultdict(list)
     readings = defaultdict(list)
-    counters = list(UsageCounter.objects.filter(vehicle__in=vehicle_ids))
-    for row in CounterReadingRow.objects.filter(counter__in=counters).order_by("read_on"):
+    counters = _COUNTERS([*vehicle_ids])
+    for row in _COUNTER_READINGS([counter.pk for counter in counters]):
         readings[row.counter_id].append(CounterReading(row.read_on, row.value))
     for counter in counters:
         histories[counter.vehicle_id, counter.kind].append(CounterHistory(readings[counter.pk], counter.offset))

@@ -3,16 +3,21 @@
 import datetime as dt
 import itertools
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 from uuid import uuid4
+
+from django.db import models
 
 from accounts.actors import Actor, member_actor
 from accounts.models import ApiToken, Depot, Member, Organisation, User
 from accounts.roles import Role
+from accounts.tenancy import founding_transaction
 from fleet.models import Installation, RatingRevision, RelayBoxType, Retarder, RetarderType, Vehicle
 from inspections.models import Meter
 from schedules.models import CheckPlan
+from tests.naming import name
 
+Row = TypeVar("Row", bound=models.Model)
 _numbers = itertools.count(1)
 
 CLAMP = {"accuracy_percent": 2.0, "accuracy_counts": 5, "resolution": 0.1, "range_max": 400.0}
@@ -20,16 +25,26 @@ VOLTMETER = {"accuracy_percent": 0.5, "accuracy_counts": 2, "resolution": 0.01, 
 FITTED_ON = dt.date(2024, 1, 15)
 
 
+def _insert(model: type[Row], of: Organisation, **columns: Any) -> Row:
+    """Insert a row of the organisation, under its name."""
+    name(of)
+    return model._default_manager.create(organisation=of, **columns)
+
+
 def organisation(**columns: Any) -> Organisation:
     """Make an organisation."""
     number = next(_numbers)
-    return Organisation.objects.create(**{"slug": f"works-{number}", "name": f"Works {number}", **columns})
+    made = Organisation(**{"slug": f"works-{number}", "name": f"Works {number}", **columns})
+    with founding_transaction(made):
+        pass
+    name(made)
+    return made
 
 
 def member(of: Organisation, role: Role = Role.TECHNICIAN, **columns: Any) -> Member:
     """Make a person with a role."""
     user = User.objects.create(username=f"person-{next(_numbers)}")
-    return Member.objects.create(organisation=of, user=user, role=role, **columns)
+    return _insert(Member, of, user=user, role=role, **columns)
 
 
 def actor(of: Organisation, role: Role = Role.TECHNICIAN) -> Actor:
@@ -39,28 +54,30 @@ def actor(of: Organisation, role: Role = Role.TECHNICIAN) -> Actor:
 
 def token(of: Member) -> str:
     """Issue a bearer token."""
+    name(of.organisation)
     _row, text = ApiToken.objects.create(user=of.user, organisation=of.organisation, name="test")  # type: ignore[no-untyped-call]
     return str(text)
 
 
 def depot(of: Organisation, time_zone: str = "Europe/London") -> Depot:
     """Make a depot."""
-    return Depot.objects.create(organisation=of, name=f"Depot {next(_numbers)}", time_zone=time_zone)
+    return _insert(Depot, of, name=f"Depot {next(_numbers)}", time_zone=time_zone)
 
 
 def vehicle(of: Organisation, **columns: Any) -> Vehicle:
     """Make a 12 V vehicle."""
     number = next(_numbers)
     base = columns.pop("depot", None) or depot(of)
-    return Vehicle.objects.create(
+    return _insert(
+        Vehicle,
+        of,
         **{
-            "organisation": of,
             "depot": base,
             "fleet_number": f"V {number}",
             "registration": f"TEST {number}",
             "system_voltage_v": 12,
             **columns,
-        }
+        },
     )
 
 
@@ -78,10 +95,8 @@ def retarder_type(of: Organisation, **figures: Any) -> RetarderType:
         "sources": {"rated_currents_a": "plate (test)"},
         **figures,
     }
-    made = RetarderType.objects.create(
-        organisation=of, designation=f"Type {next(_numbers)}", stages=len(values["rated_currents_a"])
-    )
-    RatingRevision.objects.create(organisation=of, retarder_type=made, number=1, **values)
+    made = _insert(RetarderType, of, designation=f"Type {next(_numbers)}", stages=len(values["rated_currents_a"]))
+    _insert(RatingRevision, of, retarder_type=made, number=1, **values)
     return made
 
 
@@ -97,33 +112,31 @@ def relay_box_type(of: Organisation, **columns: Any) -> RelayBoxType:
         "lamps": 4,
         **columns,
     }
-    return RelayBoxType.objects.create(organisation=of, **values)
+    return _insert(RelayBoxType, of, **values)
 
 
 def installation(of: Organisation, **columns: Any) -> Installation:
     """Make a unit in a vehicle."""
     kind = columns.pop("retarder_type", None) or retarder_type(of)
-    unit = columns.pop("retarder", None) or Retarder.objects.create(
-        organisation=of, retarder_type=kind, serial_number=f"S{next(_numbers)}"
+    unit = columns.pop("retarder", None) or _insert(
+        Retarder, of, retarder_type=kind, serial_number=f"S{next(_numbers)}"
     )
     carrier = columns.pop("vehicle", None) or vehicle(of)
     box = columns.pop("relay_box_type", None) or relay_box_type(of, stages=kind.stages)
-    return Installation.objects.create(
-        **{"organisation": of, "retarder": unit, "vehicle": carrier, "relay_box_type": box, "fitted_on": FITTED_ON}
-        | columns
-    )
+    named = {"retarder": unit, "vehicle": carrier, "relay_box_type": box, "fitted_on": FITTED_ON}
+    return _insert(Installation, of, **named | columns)
 
 
 def meter(of: Organisation, kind: str, **figures: Any) -> Meter:
     """Make a clamp or a voltmeter."""
     usual = CLAMP if kind == "ammeter" else VOLTMETER
-    return Meter.objects.create(organisation=of, kind=kind, designation=f"Meter {next(_numbers)}", **(usual | figures))
+    return _insert(Meter, of, kind=kind, designation=f"Meter {next(_numbers)}", **(usual | figures))
 
 
 def check_plan(of: Installation, **limbs: Any) -> CheckPlan:
     """Make a plan of six months, or of the limbs named."""
     limbs = limbs or {"months": 6}
-    return CheckPlan.objects.create(organisation=of.organisation, installation=of, **limbs)
+    return _insert(CheckPlan, of.organisation, installation=of, **limbs)
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from pytest_django import DjangoDbBlocker
 from accounts.models import Organisation
 from accounts.roles import Role
 from config.starting import owner_alias
-from tests import builders
+from tests import builders, naming
 from tests.config.expected_skips import (  # noqa: F401
     pytest_collectreport,
     pytest_runtest_logreport,
@@ -30,6 +30,9 @@ from tests.config.expected_skips import (  # noqa: F401
 )
 
 ROOT = Path(__file__).parent.parent
+
+naming.watch_requests()
+naming.watch_commands()
 
 
 def pytest_report_header() -> str:

@@ -66,8 +66,8 @@ class RatingRowSerializer(RowSerializer):
         fields = [
             "id", "revision", "stages", "rated_current_a", "rated_currents_a", "reference_voltage_v",
             "reference_voltage_basis", "reference_temperature_c", "tolerance_percent", "tolerance_lower_percent",
-            "tolerance_upper_percent", "tolerance_assumed", "system_voltage_v", "coils_in_series",
-            "coils_in_parallel", "sources",
+            "tolerance_upper_percent", "tolerance_assumed", "reference_temperature_assumed", "survey_limits",
+            "system_voltage_v", "coils_in_series", "coils_in_parallel", "sources",
         ]  # fmt: skip
 
     def get_stages(self, revision: RatingRevision) -> int:
@@ -137,7 +137,10 @@ class CalibrationSerializer(RowSerializer):
 
     class Meta:
         model = Calibration
-        fields = ["id", "performed_on", "due_on", "certificate", "passed", "as_found", "as_left"]
+        fields = [
+            "id", "performed_on", "due_on", "certificate", "found_in_tolerance", "passed", "as_found", "as_left",
+            "note",
+        ]  # fmt: skip
 
 
 class MeterSerializer(RowSerializer):
@@ -149,7 +152,7 @@ class MeterSerializer(RowSerializer):
         model = Meter
         fields = [
             "id", "kind", "designation", "serial_number", "accuracy_percent", "accuracy_counts", "resolution",
-            "range_max", "calibration_due_on", "retired_on", "calibrations", "changed_at",
+            "range_max", "ranges", "calibration_due_on", "retired_on", "calibrations", "changed_at",
         ]  # fmt: skip
 
 
@@ -168,12 +171,15 @@ class DueSerializer(OfInstallationSerializer):
     """When an installation is next due."""
 
     plan = serializers.UUIDField(source="plan.uuid", read_only=True, allow_null=True, default=None)
+    # The strictest release decision of the unit's open defects; null where it runs without restriction.
+    release_decision = serializers.CharField(read_only=True, allow_null=True)
+    release_until = serializers.DateField(read_only=True, allow_null=True)
 
     class Meta:
         model = DueDate
         fields = [
             "id", "installation", "vehicle", "depot", "plan", "due_on", "limb", "state", "overdue_days",
-            "last_check_on", "changed_at",
+            "last_check_on", "verdict_changed", "release_decision", "release_until", "changed_at",
         ]  # fmt: skip
 
 

@@ -1,5 +1,6 @@
 """What clients post: assessments, inspections, batches of them."""
 
+from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -101,6 +102,15 @@ class InspectionSerializer(ReadingsSerializer):
         if "supersedes" in attrs and "supersede_reason" not in attrs:
             raise serializers.ValidationError({"supersede_reason": _("Needed where a check is replaced.")}, "required")
         return attrs
+
+
+@cache
+def inspection_form() -> InspectionSerializer:
+    """Return the form of a visit, made once: the framework copies every field of a form that is made anew.
+
+    Checking reads the form and writes nothing to it, so any number of threads may share it.
+    """
+    return InspectionSerializer()
 
 
 @extend_schema_field({})

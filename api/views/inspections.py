@@ -1,14 +1,15 @@
 """Store visits, one or many, sign them, add readings to them, read them back."""
 
+from collections.abc import Sequence
 from typing import Any
 
-from django.db import transaction
 from drf_spectacular.utils import extend_schema
 from rest_framework import exceptions, status
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from accounts.errors import NotAllowed
 from accounts.roles import Ability
 from api import filters
 from api.answers import extra_reading_answer, inspection_answer
@@ -20,19 +21,21 @@ from api.serializers.answers import (
     InspectionRowSerializer,
 )
 from api.serializers.readings import ClientExtraReadingSerializer
-from api.serializers.submissions import InspectionBatchSerializer, InspectionSerializer
+from api.serializers.submissions import InspectionBatchSerializer, InspectionSerializer, inspection_form
 from api.views.base import RowViewSet
+from api.views.records import RecordActionMixin
+from inspections.documents import Document
 from inspections.models import Inspection
 from inspections.queries import first_judgement, inspections_with_names
 from inspections.services.extra import add_extra_reading
 from inspections.services.judging import full_result
-from inspections.services.record import record_inspection
+from inspections.services.record import Outcome, Recorded, record_inspection, record_inspections
 from inspections.services.signing import sign_inspection
 
 ANSWERS = {200: InspectionAnswerSerializer, 201: InspectionAnswerSerializer}
 
 
-class InspectionViewSet(RowViewSet):
+class InspectionViewSet(RecordActionMixin, RowViewSet):
     """Visits with their evidence and verdicts."""
 
     queryset = Inspection.objects.all()
@@ -50,14 +53,17 @@ class InspectionViewSet(RowViewSet):
     @extend_schema(responses=InspectionAnswerSerializer)
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Answer one inspection with its first judgement."""
-        inspection = self.get_object()
-        judgement = first_judgement(inspection)
-        return Response(inspection_answer(inspection, judgement, full_result(inspection, judgement)))
+        return Response(self.shown(self.get_object()))
+
+    def shown(self, row: Inspection) -> dict[str, Any]:
+        """Return the inspection with its first judgement."""
+        judgement = first_judgement(row)
+        return inspection_answer(row, judgement, full_result(row, judgement))
 
     @extend_schema(request=InspectionSerializer, responses=ANSWERS)
     def create(self, request: Request) -> Response:
         """Store and judge one visit; the same content again answers 200 with what is stored."""
-        code, body = self._record(request.data)
+        code, body = _told(record_inspection(self.actor, inspection_form().run_validation(request.data)))
         return Response(body, status=code)
 
     @extend_schema(request=InspectionBatchSerializer, responses={207: BulkAnswerSerializer}, filters=False)
@@ -66,7 +72,7 @@ class InspectionViewSet(RowViewSet):
         """Store and judge visits one by one; a refused one keeps none of the others out."""
         sent = InspectionBatchSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
-        results = [self._bulk_result(item) for item in sent.validated_data["items"]]
+        results = self._bulk_results(sent.validated_data["items"])
         return Response({"results": results}, status=status.HTTP_207_MULTI_STATUS)
 
     @extend_schema(request=None, responses=InspectionAnswerSerializer)
@@ -93,21 +99,34 @@ class InspectionViewSet(RowViewSet):
         reading, result, created = added
         return Response(extra_reading_answer(reading, result), status=201 if created else 200)
 
-    def _record(self, item: Any) -> tuple[int, dict[str, Any]]:
-        sent = InspectionSerializer(data=item)
-        sent.is_valid(raise_exception=True)
-        recorded = record_inspection(self.actor, sent.validated_data)
-        code = status.HTTP_201_CREATED if recorded.created else status.HTTP_200_OK
-        return code, inspection_answer(recorded.inspection, recorded.judgement, recorded.result)
+    def _bulk_results(self, items: Sequence[Any]) -> list[dict[str, Any]]:
+        checked = [_checked(item) for item in items]
+        outcomes = iter(self._outcomes([each for each in checked if not isinstance(each, Exception)]))
+        told = (_told(each if isinstance(each, Exception) else next(outcomes)) for each in checked)
+        ids = (item.get("id") if isinstance(item, dict) else None for item in items)
+        return [{"id": sent_id, "status": code, "body": body} for sent_id, (code, body) in zip(ids, told, strict=True)]
 
-    def _bulk_result(self, item: Any) -> dict[str, Any]:
-        sent_id = item.get("id") if isinstance(item, dict) else None
+    def _outcomes(self, documents: Sequence[Document]) -> Sequence[Outcome | NotAllowed]:
         try:
-            with transaction.atomic():
-                code, body = self._record(item)
-        except Exception as error:
-            refusal = known_refusal(error)
-            if refusal is None:
-                raise
-            code, body = refusal.status_code, problem(refusal.status_code, faults_of(refusal))
-        return {"id": sent_id, "status": code, "body": body}
+            return record_inspections(self.actor, documents)
+        except NotAllowed as refusal:
+            return [refusal] * len(documents)
+
+
+def _checked(item: Any) -> Document | exceptions.ValidationError:
+    try:
+        document: Document = inspection_form().run_validation(item)
+    except exceptions.ValidationError as refusal:
+        return refusal
+    return document
+
+
+def _told(outcome: Recorded | Exception) -> tuple[int, dict[str, Any]]:
+    """Return the status and the body that one visit is answered with."""
+    if isinstance(outcome, Recorded):
+        code = status.HTTP_201_CREATED if outcome.created else status.HTTP_200_OK
+        return code, inspection_answer(outcome.inspection, outcome.judgement, outcome.result)
+    refusal = known_refusal(outcome)
+    if refusal is None:
+        raise outcome
+    return refusal.status_code, problem(refusal.status_code, faults_of(refusal))

@@ -22,7 +22,7 @@ PARTS = (
     "control",
     "mechanical",
 )
-_NOTHING = ApartEvidence()
+NOTHING_APART = ApartEvidence()
 _REST: dict[int, Checked] = {WITHIN_COUNTS: "good", SUBTRACTED: "good", FLOWING: "bad"}
 Part = tuple[Checked, tuple[Finding, ...]]
 Apart = tuple[dict[str, Checked], list[Finding], CircuitLines | None]
@@ -42,7 +42,7 @@ def judged_apart(evidence: Evidence, seen: Iterable[Finding], rest_meaning: int,
     subtracted_a : float
         What was subtracted from every reading. [A]
     """
-    given = evidence.apart or _NOTHING
+    given = evidence.apart or NOTHING_APART
     lines = circuit_lines(evidence, subtracted_a)
     codes = {finding.code for finding in seen}
     upstream, shared = resistance_parts(lines, given.limits)

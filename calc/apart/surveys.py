@@ -19,7 +19,8 @@ def control_check(given: ApartEvidence) -> Part:
     'bad'
     """
     states = given.control_check or {}
-    found = [Finding("control_item_bad", "defect", None, {"item": i}) for i, state in states.items() if state == "bad"]
+    bad = [code for code, state in states.items() if state == "bad"]
+    found = [Finding("control_item_bad", "defect", None, _named(given, code)) for code in bad]
     return _worst(states, given.control_items), tuple(found)
 
 
@@ -34,7 +35,7 @@ def mechanical_survey(given: ApartEvidence) -> Part:
     """
     bad = [item for item in given.mechanical_survey if item_state(item) == "bad"]
     states = {item.code: item_state(item) for item in given.mechanical_survey} | {item.code: _BAD for item in bad}
-    return _worst(states, given.mechanical_items), tuple(map(_item_finding, bad))
+    return _worst(states, given.mechanical_items), tuple(_item_finding(given, item) for item in bad)
 
 
 def item_state(item: SurveyItem) -> Checked:
@@ -58,9 +59,14 @@ def _within(value: float, item: SurveyItem) -> bool:
     return (low is None or value >= low - slack) and (high is None or value <= high + slack)
 
 
-def _item_finding(item: SurveyItem) -> Finding:
+def _named(given: ApartEvidence, code: str) -> dict[str, float | str]:
+    words = (given.item_words or {}).get(code)
+    return {"item": code} if words is None else {"item": code, "item_words": words}
+
+
+def _item_finding(given: ApartEvidence, item: SurveyItem) -> Finding:
     outside = [value for value in item.values if not _within(value, item)]
-    params: dict[str, float | str] = {"item": item.code}
+    params = _named(given, item.code)
     if not outside:
         return Finding("survey_item_bad", "defect", None, params)
     limits = {"lower_limit": item.lower_limit, "upper_limit": item.upper_limit}

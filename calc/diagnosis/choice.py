@@ -1,6 +1,6 @@
 """The next reading: the one from which most is learnt for its work and risk."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +10,7 @@ from calc.arrays import Floats
 from calc.diagnosis.candidates import Cause, topology_of, with_each_coil
 from calc.diagnosis.fit import Fit, Problem, linearised
 from calc.diagnosis.observations import Observation, own_uncertainty
-from calc.diagnosis.offers import COST, offers
+from calc.diagnosis.offers import COST, Spot, offers
 from calc.diagnosis.safety import safety_of
 from calc.diagnosis.weigh import Weighed
 
@@ -48,9 +48,9 @@ class Chosen:
     expected: tuple[tuple[tuple[Cause, ...], float], ...]
 
 
-def choose(weighed: Weighed) -> Chosen | None:
+def choose(weighed: Weighed, out_of_reach: Collection[Spot] = ()) -> Chosen | None:
     """Return the reading to take next, None where one group is settled or nothing left can split the causes."""
-    outlook = _outlook(weighed)
+    outlook = _outlook(weighed, out_of_reach)
     if outlook is None:
         return None
     place = _contact_drop_first(outlook, weighed.problem.unit.strings)
@@ -62,13 +62,13 @@ def choose(weighed: Weighed) -> Chosen | None:
     return Chosen(outlook.offered[place], _expected(outlook, place))
 
 
-def _outlook(weighed: Weighed) -> Outlook | None:
+def _outlook(weighed: Weighed, out_of_reach: Collection[Spot]) -> Outlook | None:
     problem, likely = weighed.problem, _likely(weighed)
     if len(likely) == 0 or weighed.none_weight > 0.5:
         return None
     weights, found = weighed.weights[likely], weighed.fit.take(likely)
     causes = [cause for candidate in found.candidates for cause in candidate.causes]
-    offered = offers(problem, safety_of(problem), causes)
+    offered = offers(problem, safety_of(problem), causes, out_of_reach)
     if not offered:
         return None
     found, weights = _placed(problem, found, weights)

@@ -42,7 +42,10 @@ class Problem:
     @classmethod
     def of(cls, evidence: Evidence, unit: Unit, observations: Sequence[Observation]) -> "Problem":
         """Return the problem of a set of readings."""
-        states = sorted({observation.commanded for observation in observations} | {frozenset()}, key=sorted)
+        # Outputs may have been looked at where the meters gave nothing to observe.
+        looked_at = {frozenset(stage - 1 for stage in reading.energised) for reading in evidence.stage_readings}
+        observed = {observation.commanded for observation in observations}
+        states = sorted(observed | looked_at | {frozenset()}, key=sorted)
         place = {state: index for index, state in enumerate(states)}
         state_of = [place[observation.commanded] for observation in observations]
         taken = np.array([observation.value for observation in observations])
@@ -82,6 +85,8 @@ class Fit:
 def fit(problem: Problem, candidates: Sequence[Candidate]) -> Fit:
     """Return the fit of every candidate; those that the readings cannot tell apart are fitted once."""
     start = starting_fit(problem, candidates)
+    if len(candidates) == 1:
+        return _fitted(problem, start)
     first, alike = _alike(problem, start)
     found = _fitted(problem, start.take(first))
     return Fit(candidates, start.topology, found.draws[alike], found.log_evidence[alike], found.misfit[alike])

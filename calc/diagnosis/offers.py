@@ -1,6 +1,6 @@
 """The readings that could be taken next, and what each costs in work and risk."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
 from calc.diagnosis.candidates import Cause
@@ -34,13 +34,23 @@ STAGE_KINDS = (
     "insulation_resistance",
 )
 ALONE_KINDS = ("output_voltage", "stage_current")
+# Kind, stage and coil of a reading, counted from 1.
+Spot = tuple[str, int | None, int | None]
 
 
-def offers(problem: Problem, safety: Safety, causes: Sequence[Cause]) -> list[Observation]:
-    """Return every reading worth weighing for these causes that is safe and has not been taken."""
+def offers(
+    problem: Problem, safety: Safety, causes: Sequence[Cause], out_of_reach: Collection[Spot] = ()
+) -> list[Observation]:
+    """Return every reading worth weighing for these causes that is safe, can be reached and has not been taken."""
     taken = {_place(observation) for observation in problem.observations}
     wanted = [*_of_unit(problem, safety), *_of_stages(problem, safety, causes)]
-    return [offer for offer in wanted if safety.allows(offer) and _place(offer) not in taken]
+    reached = [offer for offer in wanted if spot_of(offer) not in out_of_reach]
+    return [offer for offer in reached if safety.allows(offer) and _place(offer) not in taken]
+
+
+def spot_of(offer: Observation) -> Spot:
+    """Return where a reading is taken, counted from 1."""
+    return offer.kind, offer.stage + 1 if offer.stage >= 0 else None, offer.coil + 1 if offer.coil >= 0 else None
 
 
 def _place(observation: Observation) -> tuple[str, int, int, bool]:

@@ -1,7 +1,7 @@
 """Ranking: from one visit's readings to its likely causes and the reading to take next."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -10,9 +10,12 @@ from calc.diagnosis.choice import Chosen, choose
 from calc.diagnosis.entries import hypotheses_of
 from calc.diagnosis.fit import Problem, scene_of
 from calc.diagnosis.observations import ISOLATED_KINDS, expected_value, observations_of
+from calc.diagnosis.offers import Spot
+from calc.diagnosis.safety import safety_of
 from calc.diagnosis.slots import CHASSIS_GROUND, RETARDER_GROUND, SOURCE, SUPPLY, Slots
 from calc.diagnosis.unit import unit_of
 from calc.diagnosis.weigh import Weighed, weigh
+from calc.diagnosis.witnesses import Witness, witnesses_of
 from calc.evidence import Evidence
 from calc.hypotheses import REASONS_TO_READ
 from calc.judgement import Expectation, Hypothesis, NextReading
@@ -23,7 +26,8 @@ class Ranking:
     """Likely causes, the next reading, and the resistances of the likeliest circuit.  [Ω]
 
     `stage_ohm` is each stage's loop from stud to frame, None where it is open; resistances are None where nothing was
-    read or no circuit explains the readings.
+    read or no circuit explains the readings.  `witnesses` holds, by cause and stage, the reading that speaks for each.
+    No input of `hot_stages` (from 1) may be commanded again, and none at all where the supply `collapsed`.
     """
 
     hypotheses: tuple[Hypothesis, ...]
@@ -31,12 +35,19 @@ class Ranking:
     upstream_ohm: float | None
     stage_ohm: tuple[float | None, ...]
     shared_ground_ohm: float | None
+    witnesses: Mapping[tuple[str, int | None], Witness] = field(default_factory=dict)
+    hot_stages: tuple[int, ...] = ()
+    collapsed: bool = False
 
 
 OPEN_ABOVE_OHM = 1e4
 
 
-def rank(evidence: Evidence, confirmed_counts: Mapping[str, int] | None = None) -> Ranking:
+def rank(
+    evidence: Evidence,
+    confirmed_counts: Mapping[str, int] | None = None,
+    out_of_reach: Collection[Spot] = (),
+) -> Ranking:
     """Return the likely causes of one visit's readings, most probable first.
 
     Parameters
@@ -45,6 +56,8 @@ def rank(evidence: Evidence, confirmed_counts: Mapping[str, int] | None = None) 
         Readings, rating, meters, cables and relay box.
     confirmed_counts : mapping, optional
         How often each cause has been confirmed by a repair; it moves the prior from judgement to experience.
+    out_of_reach : collection, optional
+        Readings that cannot be taken, as (kind, stage, coil) counted from 1: none of them is asked for.
 
     Returns
     -------
@@ -72,7 +85,8 @@ def rank(evidence: Evidence, confirmed_counts: Mapping[str, int] | None = None) 
     """
     problem = Problem.of(evidence, unit_of(evidence), observations_of(evidence))
     weighed = weigh(problem, dict(confirmed_counts or {}))
-    chosen = choose(weighed)
+    chosen = choose(weighed, out_of_reach)
+    safety = safety_of(problem)
     upstream_ohm, stage_ohm, shared_ground_ohm = _resistances(weighed)
     return Ranking(
         hypotheses_of(weighed),
@@ -80,6 +94,9 @@ def rank(evidence: Evidence, confirmed_counts: Mapping[str, int] | None = None) 
         upstream_ohm,
         stage_ohm,
         shared_ground_ohm,
+        witnesses_of(weighed),
+        tuple(sorted(stage + 1 for stage in safety.hot_stages)),
+        safety.collapsed,
     )
 
 

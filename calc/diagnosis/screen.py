@@ -1,5 +1,6 @@
 """The cheap screen: does the sound circuit explain a visit, whole-unit lines included?"""
 
+from collections.abc import Mapping
 from typing import Literal
 
 import numpy as np
@@ -21,18 +22,29 @@ LARGEST_SOUND_STRAIN = 4.0
 SOUND_PROBABILITY = 0.98
 
 
-def ranked(evidence: Evidence, how: Rank, healthy_probability: float, *, defect_found: bool) -> Ranking:
+def ranked(
+    evidence: Evidence,
+    how: Rank,
+    healthy_probability: float,
+    *,
+    defect_found: bool,
+    confirmed_counts: Mapping[str, int] | None = None,
+) -> Ranking:
     """Return a visit's likely causes, in full or, where the sound circuit fits, as the two answers of the screen.
 
     An electronic drive, whose average amps and volts no resistance relates, and a visit without readings are answered
     by the screen of the amps alone.
     """
-    readable = evidence.relay_box.drive != "electronic" and (evidence.stage_readings or evidence.extra_readings)
-    if how == "never" or not readable:
+    if how == "never" or not can_be_ranked(evidence):
         return _screen_only(evidence, healthy_probability, defect_found=defect_found)
     if how == "when_unfit" and not defect_found and sound_fits(evidence):
         return _screen_only(evidence, max(healthy_probability, SOUND_PROBABILITY), defect_found=False)
-    return rank(evidence)
+    return rank(evidence, confirmed_counts)
+
+
+def can_be_ranked(evidence: Evidence) -> bool:
+    """Return whether there are readings, of a drive whose amps and volts resistances relate."""
+    return evidence.relay_box.drive != "electronic" and bool(evidence.stage_readings or evidence.extra_readings)
 
 
 def sound_fits(evidence: Evidence) -> bool:

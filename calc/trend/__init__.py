@@ -6,32 +6,45 @@
 from calc.trend.answers import Trend, preview, trend_of, years_since_epoch
 from calc.trend.corrections import Corrections, looked_back_on
 from calc.trend.episodes import ATTRIBUTIONS, ENDINGS, Episodes
+from calc.trend.expectations import ChanceFlags, SlowestLoss, flagged_by_chance_per_year, slowest_visible_loss
 from calc.trend.fitting import fit
-from calc.trend.meter_model import MeterEffects, meter_effects
+from calc.trend.meter_model import MeterEffects, MeterSums, meter_effects
 from calc.trend.method import METHOD, METHOD_VERSION
-from calc.trend.noise_split import NoiseSplit, split_noise
-from calc.trend.series import Resistances, SeriesBatch, series_of_rows
+from calc.trend.noise_split import NoiseSplit, split_noise, visit_noise
+from calc.trend.packed import packed_stages, unpacked_stages
+from calc.trend.series import Resistances, RowShape, SeriesBatch, series_of_rows
+from calc.trend.settings import FIRST_DECISION_READING
 from calc.trend.summary import TrendBatch
 
 __all__ = [
     "ATTRIBUTIONS",
     "ENDINGS",
+    "FIRST_DECISION_READING",
     "METHOD",
     "METHOD_VERSION",
+    "ChanceFlags",
     "Corrections",
     "Episodes",
     "MeterEffects",
+    "MeterSums",
     "NoiseSplit",
     "Resistances",
+    "RowShape",
     "SeriesBatch",
+    "SlowestLoss",
     "Trend",
     "TrendBatch",
     "fit",
+    "flagged_by_chance_per_year",
     "looked_back_on",
     "meter_effects",
+    "packed_stages",
     "preview",
     "series_of_rows",
+    "slowest_visible_loss",
     "split_noise",
     "trend_of",
+    "unpacked_stages",
+    "visit_noise",
     "years_since_epoch",
 ]

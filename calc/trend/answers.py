@@ -10,34 +10,14 @@ from calc.arrays import Floats
 from calc.trend.episodes import ATTRIBUTIONS, OPEN
 from calc.trend.fitting import fit
 from calc.trend.method import METHOD, METHOD_VERSION
+from calc.trend.packed import DAYS_PER_YEAR, StageTrend, packed_stages, unpacked_stages
 from calc.trend.series import series_of_rows
 from calc.trend.settings import SHARED_U_PERCENT
 from calc.trend.summary import NOTHING_OPEN, TrendBatch
 from calc.uncertainty import NORMAL_COVERAGE_FACTOR
 
-DAYS_PER_YEAR = 365.25
 EPOCH = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
 _SECONDS_PER_YEAR = DAYS_PER_YEAR * 86_400
-
-
-@dataclass(frozen=True, slots=True)
-class StageTrend:
-    """Slope, level and forecast of one stage; None where too little is known, or nothing falls.
-
-    Dates are None where the crossing is not within the horizon; `not_within_horizon` tells that from not looked at.
-    """
-
-    stage: int
-    slope_percent_per_year: float | None
-    slope_low: float | None
-    slope_high: float | None
-    decline_probability: float | None
-    level_percent: float | None
-    declining: bool
-    crosses_lower_limit_on: dt.date | None
-    crosses_earliest_on: dt.date | None
-    crosses_latest_on: dt.date | None
-    not_within_horizon: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +91,7 @@ def trend_of(found: TrendBatch, installation: int, stages: int) -> Trend:
     attribution = int(found.attribution[installation])
     own = found.episodes.where(found.episodes.installation == installation)
     return Trend(
-        stages=tuple(_stage_trend(found, installation, stage) for stage in range(stages)),
+        stages=unpacked_stages(packed_stages(found)[installation, :stages].tobytes()),
         attribution=None if attribution == NOTHING_OPEN else ATTRIBUTIONS[attribution],
         confirmed=bool(np.any((own.ending == OPEN) & (own.confirmed >= 0))),
         next_check_on=date_of(found.next_check_at_years[installation]),
@@ -140,27 +120,6 @@ def date_of(years: float) -> dt.date | None:
     if not np.isfinite(years):
         return None
     return (EPOCH + dt.timedelta(days=float(years) * DAYS_PER_YEAR)).date()
-
-
-def _stage_trend(found: TrendBatch, installation: int, stage: int) -> StageTrend:
-    earliest, median, latest = found.crosses_at_years[:, stage, installation]
-    return StageTrend(
-        stage=stage + 1,
-        slope_percent_per_year=_known(found.slope[stage, installation]),
-        slope_low=_known(found.slope_low[stage, installation]),
-        slope_high=_known(found.slope_high[stage, installation]),
-        decline_probability=_known(found.decline_p[stage, installation]),
-        level_percent=_known(found.level_percent[stage, installation]),
-        declining=bool(found.declining[stage, installation]),
-        crosses_lower_limit_on=date_of(median),
-        crosses_earliest_on=date_of(earliest),
-        crosses_latest_on=date_of(latest),
-        not_within_horizon=bool(np.isinf(median)),
-    )
-
-
-def _known(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
 
 
 def _table(rows: Sequence[Sequence[float | None]], stages: int) -> Floats:

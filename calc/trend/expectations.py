@@ -24,15 +24,24 @@ class SlowestLoss:
     all_stages: float
 
 
-def flagged_by_chance_per_year(installations: int) -> float:
-    """Return how many healthy units a year are watched by chance, falling or rising.
+@dataclass(frozen=True, slots=True)
+class ChanceFlags:
+    """Healthy units that are watched by chance, by what they seem to do.  [1/year]"""
+
+    falling: float
+    rising: float
+
+
+def flagged_by_chance_per_year(installations: int) -> ChanceFlags:
+    """Return how many healthy units a year are watched by chance; a rise has to be as clear as a confirmed fall.
 
     Examples
     --------
-    >>> round(flagged_by_chance_per_year(1000), 1)
-    11.8
+    >>> found = flagged_by_chance_per_year(1000)
+    >>> round(found.falling, 1), round(found.rising, 1)
+    (10.0, 1.8)
     """
-    return installations * (RATES_PER_YEAR[WATCH] + RATES_PER_YEAR[ALARM])
+    return ChanceFlags(installations * RATES_PER_YEAR[WATCH], installations * RATES_PER_YEAR[ALARM])
 
 
 def slowest_visible_loss(

@@ -69,8 +69,20 @@ def _fit(series: SeriesBatch, *, forecast: bool) -> TrendBatch:
         alike = np.flatnonzero(series.stages == stages)
         for start in range(0, len(alike), _BLOCK):
             columns = alike[start : start + _BLOCK]
-            episodes.append(_fit_block(found, columns, series.of(_as_slice(columns)), forecast=forecast))
+            episodes.append(_fit_block(found, columns, series.of(_as_slice(columns))))
+    if forecast:
+        _carry_forward(found, series)
     return replace(found, episodes=all_of(episodes))
+
+
+def _carry_forward(found: TrendBatch, series: SeriesBatch) -> None:
+    """Forecast what is losing current: few of many, and all of them together."""
+    columns = np.flatnonzero(found.declining.any(axis=0))
+    for start in range(0, len(columns), _BLOCK):
+        some = columns[start : start + _BLOCK]
+        losing = series.of(some)
+        declining = found.declining[: losing.levels_percent.shape[1], some]
+        found.put_outlook(some, *outlook_of(losing, _current(losing.years, _starts(losing)), declining))
 
 
 def _as_slice(columns: Ints) -> Ints | slice:
@@ -79,11 +91,10 @@ def _as_slice(columns: Ints) -> Ints | slice:
     return slice(first, last + 1) if last - first + 1 == len(columns) else columns
 
 
-def _fit_block(found: TrendBatch, columns: Ints, series: SeriesBatch, *, forecast: bool) -> Episodes:
+def _fit_block(found: TrendBatch, columns: Ints, series: SeriesBatch) -> Episodes:
     if not series.visits:
         return no_episodes()
-    starts = series.repaired.copy()
-    starts[:1] = True
+    starts = _starts(series)
     channels = _channels(series)
     filtered = trend_filter(series.years, channels.values, channels.variances, channels.prior_sd, starts)
     ground, supply = resistance_replays(series)
@@ -97,14 +108,19 @@ def _fit_block(found: TrendBatch, columns: Ints, series: SeriesBatch, *, forecas
     found.put_levels(columns, levels_of(series.levels_percent, current), filtered.noise_factor[-1])
     found.put_flags(columns, flags)
     found.put_mirror(columns, *mirror_of(history))
-    if forecast:
-        found.put_outlook(columns, *outlook_of(series, current, flags.declining))
     return episodes.of_columns(columns)
 
 
 def _channels(series: SeriesBatch) -> Channels:
     shared = shared_u_percent(series.u_shared_percent, series.meters)
     return channels_of(series.levels_percent, series.u_own_percent, shared, series.temperature_known)
+
+
+def _starts(series: SeriesBatch) -> Bools:
+    """Return which visits begin a baseline."""
+    starts = series.repaired.copy()
+    starts[:1] = True
+    return starts
 
 
 def _current(years: Floats, starts: Bools) -> Bools:

@@ -65,24 +65,24 @@ def interval_rank(readings: int, coverage: float) -> int:
     return max(rank, 0)
 
 
-def tied_tail(score: Floats, readings: int, tied_values: list[Floats]) -> Floats:
+def tied_tail(score: Floats, values: Floats) -> Floats:
     """Return the normal approximation of P(S ≤ score), with the variance that ties leave.
 
     Parameters
     ----------
     score : ndarray, shape (series,)
         Rising less falling pairs. [-]
-    readings : int
-        Length of each series. [-]
-    tied_values : list of ndarray
+    values : ndarray, shape (readings, series)
         The values of each series.
 
     References
     ----------
     Kendall (1970), chapter 5; continuity correction of one.
     """
+    readings = len(values)
+    # Each value of a group of t equal ones brings (t − 1)(2t + 5) of the group's t(t − 1)(2t + 5).
+    alike = np.stack([np.sum(values == value, axis=0, dtype=np.int64) for value in values])
     untied = readings * (readings - 1) * (2 * readings + 5)
-    groups = [np.unique(values, return_counts=True)[1] for values in tied_values]
-    variance = np.array([untied - float(np.sum(size * (size - 1) * (2 * size + 5))) for size in groups]) / 18
+    variance = (untied - np.sum((alike - 1) * (2 * alike + 5), axis=0)) / 18
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(variance > 0, ndtr((score + 1) / np.sqrt(variance)), 1.0)

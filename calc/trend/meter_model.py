@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 from scipy.linalg import cho_factor, cho_solve
+from scipy.sparse.linalg import splu
 
 from calc.arrays import Bools, Floats, Ints
 
@@ -20,11 +21,14 @@ EFFECT_SD_PERCENT = 0.7
 # A meter is flagged when its effect is both certain and large enough to matter.
 FLAGGED_Z = 3.5
 FLAGGED_EFFECT_PERCENT = 1.0
+_DENSE_METERS = 1000
 
 
 @dataclass(frozen=True, slots=True)
 class MeterEffects:
     """Arrays of shape (meters,); NaN where a meter is connected with no other.
+
+    In a component of more than a thousand meters, `u_percent` is NaN also where the effect is too small to be flagged.
 
     Attributes
     ----------
@@ -103,16 +107,53 @@ def meter_effects(
     >>> found.effect_percent.round(1).tolist(), found.reads_low.tolist()
     ([0.0, -2.0, 0.0], [False, True, False])
     """
-    weight = 1 / variance
-    visits = np.bincount(meter, minlength=meters)
-    normal, pull = _without_units(unit, meter, _centred(unit, years, units), value_percent, weight, (units, meters))
-    component = sparse.csgraph.connected_components(normal, directed=False)[1].astype(np.int64)
-    effect, u = np.full((2, meters), np.nan)
-    read = np.flatnonzero(visits)
-    for members in _groups(component[read], read):
-        if len(members) > 1:
-            effect[members], u[members] = _solved(normal[members][:, members].toarray(), pull[members])
-    return MeterEffects(effect, u, component, visits)
+    sums = MeterSums(meters)
+    sums.add(unit, meter, years, value_percent, variance, units=units)
+    return sums.effects()
+
+
+class MeterSums:
+    """The equations of the meters, added up unit by unit, so that a fleet need not be in memory to be solved.
+
+    Examples
+    --------
+    >>> sums = MeterSums(2)
+    >>> for _ in range(100):
+    ...     sums.add(np.zeros(4, np.int64), np.array([0, 1, 0, 1]), np.arange(4.0), np.array([0.0, -2, 0, -2]),
+    ...              np.full(4, 0.5), units=1)
+    >>> sums.effects().effect_percent.round(1).tolist()
+    [1.0, -1.0]
+    """
+
+    def __init__(self, meters: int) -> None:
+        """Begin with nothing read by any of the meters."""
+        self._own = np.full(meters, 1 / EFFECT_SD_PERCENT**2)
+        self._shared = sparse.csr_array((meters, meters))
+        self._pull = np.zeros(meters)
+        self._visits = np.zeros(meters, np.int64)
+
+    def add(
+        self, unit: Ints, meter: Ints, years: Floats, value_percent: Floats, variance: Floats, *, units: int
+    ) -> None:
+        """Take in every visit of some units; parameters as in `meter_effects`."""
+        meters = len(self._own)
+        weight = 1 / variance
+        shared, pull = _without_units(unit, meter, _centred(unit, years, units), value_percent, weight, (units, meters))
+        self._own += np.bincount(meter, weight, minlength=meters)
+        self._shared = sparse.csr_array(self._shared + shared)
+        self._pull += pull
+        self._visits += np.bincount(meter, minlength=meters)
+
+    def effects(self) -> MeterEffects:
+        """Return the effect of every meter."""
+        normal = sparse.csr_array(sparse.diags_array(self._own) - self._shared)
+        component = sparse.csgraph.connected_components(normal, directed=False)[1].astype(np.int64)
+        effect, u = np.full((2, len(self._own)), np.nan)
+        read = np.flatnonzero(self._visits)
+        for members in _groups(component[read], read):
+            if len(members) > 1:
+                effect[members], u[members] = _solved(normal[members][:, members], self._pull[members])
+        return MeterEffects(effect, u, component, self._visits)
 
 
 def _centred(unit: Ints, years: Floats, units: int) -> Floats:
@@ -125,7 +166,7 @@ def _centred(unit: Ints, years: Floats, units: int) -> Floats:
 def _without_units(
     unit: Ints, meter: Ints, years: Floats, value: Floats, weight: Floats, sizes: tuple[int, int]
 ) -> tuple[sparse.csr_array, Floats]:
-    """Return the equations of the meters after the offset and slope of every unit are eliminated."""
+    """Return what eliminating every unit's offset and slope takes from the equations of the meters, and the pull."""
     units, meters = sizes
     by_unit = [np.bincount(unit, weight * years**power, minlength=units) for power in range(3)]
     offset, cross, slope = (
@@ -141,11 +182,10 @@ def _without_units(
     right = [np.bincount(unit, weight * years**power * value, minlength=units) for power in range(2)]
     eliminated_level = _scaled(inverse[0], level) + _scaled(inverse[1], trend)
     eliminated_trend = _scaled(inverse[1], level) + _scaled(inverse[2], trend)
-    own = np.bincount(meter, weight, minlength=meters) + 1 / EFFECT_SD_PERCENT**2
-    normal = sparse.diags_array(own) - level.T @ eliminated_level - trend.T @ eliminated_trend
+    shared = level.T @ eliminated_level + trend.T @ eliminated_trend
     pull = np.bincount(meter, weight * value, minlength=meters)
     pull = pull - eliminated_level.T @ right[0] - eliminated_trend.T @ right[1]
-    return sparse.csr_array(normal), pull
+    return sparse.csr_array(shared), pull
 
 
 def _scaled(rows: Floats, matrix: sparse.csr_array) -> sparse.csr_array:
@@ -157,8 +197,23 @@ def _groups(component: Ints, members: Ints) -> list[Ints]:
     return np.split(members[order], np.flatnonzero(np.diff(component[order])) + 1)
 
 
-def _solved(normal: Floats, pull: Floats) -> tuple[Floats, Floats]:
-    factor = cho_factor(normal)
-    effect = cho_solve(factor, pull)
-    covariance = cho_solve(factor, np.eye(len(pull)))
-    return effect - np.median(effect), np.sqrt(np.diag(covariance))
+def _solved(normal: sparse.csr_array, pull: Floats) -> tuple[Floats, Floats]:
+    """Return the effects of one component and their uncertainties.
+
+    The whole inverse of a large component would not fit in memory; there only the meters that may be flagged get an
+    uncertainty, one column of the inverse each.
+    """
+    meters = len(pull)
+    if meters <= _DENSE_METERS:
+        factor = cho_factor(normal.toarray())
+        effect = cho_solve(factor, pull)
+        return effect - np.median(effect), np.sqrt(np.diag(cho_solve(factor, np.eye(meters))))
+    solver = splu(sparse.csc_array(normal))
+    effect = solver.solve(pull)
+    effect -= np.median(effect)
+    u = np.full(meters, np.nan)
+    for one in np.flatnonzero(np.abs(effect) > FLAGGED_EFFECT_PERCENT):
+        column = np.zeros(meters)
+        column[one] = 1.0
+        u[one] = np.sqrt(solver.solve(column)[one])
+    return effect, u

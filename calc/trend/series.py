@@ -143,6 +143,7 @@ def series_of_rows(
     meters: Ints | None = None,
     repaired: Bools | None = None,
     moved: Bools | None = None,
+    resistances: Resistances | None = None,
 ) -> SeriesBatch:
     """Return rows, one a visit and sorted by installation and time, as a batch.
 
@@ -162,6 +163,8 @@ def series_of_rows(
         Lower limits. [%]
     temperature_known, meters, repaired, moved : ndarray, shape (rows,), optional
         As in `SeriesBatch`; absent: known, one meter, never repaired, never moved.
+    resistances : Resistances, optional
+        As in `SeriesBatch`, its values and uncertainties of shape (rows,).
 
     Examples
     --------
@@ -184,6 +187,7 @@ def series_of_rows(
         repaired=shape.spread(np.zeros(rows, bool) if repaired is None else repaired, False),
         moved=shape.spread(np.zeros(rows, bool) if moved is None else moved, False),
         lower_limit_percent=np.ascontiguousarray(lower_limit_percent.T),
+        resistances=None if resistances is None else _spread_resistances(resistances, shape),
     )
 
 
@@ -221,6 +225,16 @@ def _resistances_of(resistances: Resistances, visits: int, columns: Ints | slice
         resistances.ground_mohm[:visits, columns],
         resistances.u_ground_mohm[:visits, columns],
         resistances.unit_mohm[columns],
+    )
+
+
+def _spread_resistances(resistances: Resistances, shape: RowShape) -> Resistances:
+    return Resistances(
+        shape.spread(resistances.supply_mohm, np.nan),
+        shape.spread(resistances.u_supply_mohm, np.nan),
+        shape.spread(resistances.ground_mohm, np.nan),
+        shape.spread(resistances.u_ground_mohm, np.nan),
+        resistances.unit_mohm,
     )
 
 

@@ -10,7 +10,7 @@ from calc.trend.channels import COMMON
 from calc.trend.episodes import Episodes
 from calc.trend.filtering import Filtered
 from calc.trend.losses import Losses
-from calc.trend.thresholds import Thresholds, resistance_thresholds
+from calc.trend.thresholds import LEAST_RESISTANCE_WATCH, Thresholds, resistance_thresholds
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,8 @@ def ratios(z: Floats, limits: Thresholds) -> tuple[Floats, Floats]:
 
 def _judge(book: Book, filtered: Filtered, variances: Floats, losses: Losses, visit: int) -> None:
     z = filtered.z[visit]
-    columns: Ints = np.flatnonzero(~np.isnan(z[COMMON]))
+    is_new, is_open = ~np.isnan(z[COMMON]), book.state[0] != NOTHING
+    columns: Ints = np.flatnonzero(is_new & (is_open | (z[COMMON] >= LEAST_RESISTANCE_WATCH)))
     if not len(columns):
         return
     so_far = slice(0, visit + 1)

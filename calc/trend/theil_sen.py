@@ -159,8 +159,7 @@ def _median(values: Floats) -> Floats:
 def _mend_ties(results: Floats, times: Floats, values: Floats, level: Ints, coverage: float) -> None:
     series, group = np.nonzero(level)
     if len(group):
-        tied = list(values[:, series, group].T)
-        results[5, series, group] = tied_tail(results[4, series, group], len(times), tied)
+        results[5, series, group] = tied_tail(results[4, series, group], values[:, series, group])
     for each in np.flatnonzero((np.diff(times, axis=0) == 0).any(axis=0)):
         for one in range(values.shape[1]):
             results[:, one, each] = _one_by_one(times[:, each], values[:, one, each], coverage)

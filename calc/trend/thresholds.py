@@ -53,6 +53,8 @@ _CONTRAST = np.array(
     ]
 )
 _RESISTANCE = np.array([[2.24, 2.17, 2.12, 2.08, 1.93], [3.19, 2.58, 2.49, 2.45, 2.28]])
+# The lowest z that any noise makes worth a look.
+LEAST_RESISTANCE_WATCH = float(_RESISTANCE.min())
 
 
 @dataclass(frozen=True, slots=True)

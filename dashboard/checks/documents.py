@@ -11,6 +11,8 @@ from inspections.documents import parsed_document
 
 READING_KEYS = ["stage", "energised", "supply_voltage_v", "current_a", "seconds_on", "outputs_live", "lamps_lit"]
 
+BESIDE_THE_STAGES = ["rest", "battery", "control_check", "mechanical_survey"]
+
 
 def conditions_document(draft: Draft) -> dict[str, Any]:
     """Return what is known before anything is switched on."""
@@ -34,7 +36,7 @@ def _hours_parked(draft: Draft) -> dict[str, Any]:
 def judging_document(draft: Draft, readings: Iterable[Mapping[str, Any]] | None = None) -> dict[str, Any]:
     """Return the draft as something to judge: with these readings, or with its own."""
     chosen = stage_readings(draft) if readings is None else [parsed_document(dict(reading)) for reading in readings]
-    return {**conditions_document(draft), **_present(draft, ["rest"]), "stage_readings": chosen}
+    return {**conditions_document(draft), **_present(draft, BESIDE_THE_STAGES), "stage_readings": chosen}
 
 
 def recording_document(draft: Draft) -> dict[str, Any]:

@@ -51,7 +51,10 @@ def draft_of(inspection: Inspection) -> Draft:
     }
 
 
-KEPT_KEYS = ["coil_temperature_c", "coil_temperature_bound_c", "rest", "notes", "retest_of", "extra_readings"]
+KEPT_KEYS = [
+    *("coil_temperature_c", "coil_temperature_bound_c", "rest", "notes", "retest_of", "extra_readings"),
+    *("battery", "control_check", "mechanical_survey"),
+]
 
 
 def _apart(readings: list[Reading]) -> tuple[dict[str, Reading], list[Reading]]:

@@ -10,6 +10,7 @@ from calc.evidence import Rating
 from calc.temperature import USUAL_BOUND_C
 
 ASSUMED_TOLERANCE_PERCENT = 10.0
+ASSUMED_REFERENCE_C = 20.0
 Typed = Mapping[str, Any]
 # Where each part's columns were typed, so that a refusal is shown at its field.
 FIELD_OF = {
@@ -28,11 +29,12 @@ FIELD_OF = {
 def rating(typed: Typed) -> Rating:
     """Return the plate's figures; a tolerance that is not printed is assumed, and said to be."""
     tolerance_percent = float(typed["tolerance_percent"] or ASSUMED_TOLERANCE_PERCENT)
-    volts = typed["reference_voltage_v"]
+    volts, celsius = typed["reference_voltage_v"], typed["reference_temperature_c"]
     return Rating(
         rated_currents_a=tuple(float(amps) for amps in typed["rated_currents_a"]),
         reference_voltage_v=None if volts is None else float(volts),
-        reference_temperature_c=float(typed["reference_temperature_c"]),
+        reference_temperature_c=float(ASSUMED_REFERENCE_C if celsius is None else celsius),
+        reference_temperature_assumed=celsius is None,
         tolerance_lower_percent=tolerance_percent,
         tolerance_upper_percent=tolerance_percent,
         tolerance_assumed=typed["tolerance_percent"] is None,
@@ -92,6 +94,7 @@ def filing(typed: Typed, named: Typed, *, check: UUID, depot: Depot | None, now:
             "reference_voltage_v": plate.reference_voltage_v,
             "reference_voltage_basis": "unknown" if plate.reference_voltage_v is None else "stated",
             "reference_temperature_c": plate.reference_temperature_c,
+            "reference_temperature_assumed": plate.reference_temperature_assumed,
             "tolerance_lower_percent": plate.tolerance_lower_percent,
             "tolerance_upper_percent": plate.tolerance_upper_percent,
             "tolerance_assumed": plate.tolerance_assumed,

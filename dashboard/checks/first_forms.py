@@ -61,7 +61,14 @@ class PlateForm(forms.Form):
     reference_voltage_v = TypedDecimal(
         label=_("at how many volts"), low=0.1, high=1000, required=False, help_text=_("Empty: the plate does not say.")
     )
-    reference_temperature_c = TypedDecimal(label=_("and at °C"), low=-60, high=300, initial=20)
+    reference_temperature_c = TypedDecimal(
+        label=_("and at °C"),
+        low=-60,
+        high=300,
+        required=False,
+        initial=20,
+        help_text=_("Empty: not printed, 20 ± 5 °C is assumed."),
+    )
     tolerance_percent = TypedDecimal(
         label=_("Tolerance ± %"), low=0.1, high=100, required=False, help_text=_("Empty: ± 10 % is assumed.")
     )

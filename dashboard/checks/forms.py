@@ -1,6 +1,6 @@
 """The forms of a check, one a step."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -10,7 +10,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from calc.circumstances import TemperatureInputs
-from calc.temperature import usual_bound_c
+from calc.temperature import USUAL_BOUND_C, usual_bound_c
 from dashboard.checks.numbers import TypedDecimal
 from inspections.cautions import AIR_SUSPENSION, CAB, MADE_SAFE, PUT_BACK
 from inspections.models import Meter
@@ -80,20 +80,23 @@ class ConditionsForm(forms.Form):
     )
     hours_parked = TypedDecimal(label=_("Hours stood"), low=0, high=100_000, required=False)
     coil_temperature_c = temperature_field(label=_("Coil temperature (parked: the air's), °C"), required=False)
-    coil_temperature_bound_c = TypedDecimal(
-        label=_("Known to within ± °C"),
-        low=0,
-        high=300,
-        required=False,
-        help_text=_("Empty: what is usual for the way it is known (parked ten hours ± 3, less ± 15, measured ± 5)."),
-    )
+    coil_temperature_bound_c = TypedDecimal(label=_("Known to within ± °C"), low=0, high=300, required=False)
     engine_state = forms.ChoiceField(
         label=_("Engine"), choices=ENGINE, widget=forms.RadioSelect, initial="idle", error_messages=ANSWER_THIS
     )
 
-    def __init__(self, *args: Any, meters: Iterable[Meter], **kwargs: Any) -> None:
-        """Offer the meters of the organisation."""
+    def __init__(
+        self, *args: Any, meters: Iterable[Meter], bounds_c: Mapping[str, float] | None = None, **kwargs: Any
+    ) -> None:
+        """Offer the meters of the organisation, and take its own usual bounds of the coil temperature."""
         super().__init__(*args, **kwargs)
+        self.bounds_c = bounds_c or {}
+        usual = {name: f"{bound_c:g}" for name, bound_c in {**USUAL_BOUND_C, **self.bounds_c}.items()}
+        words = gettext(
+            "Empty: what is usual for the way it is known (parked ten hours ± %(parked)s, less "
+            "± %(parked_under_10_hours)s, measured ± %(measured)s)."
+        )
+        self.fields["coil_temperature_bound_c"].help_text = words % usual
         meters = list(meters)
         chosen = {
             kind: forms.ChoiceField(
@@ -116,7 +119,7 @@ class ConditionsForm(forms.Form):
         if method and data.get("coil_temperature_bound_c") is None:
             hours = data.get("hours_parked")
             inputs = TemperatureInputs(hours_parked=None if hours is None else float(hours))
-            data["coil_temperature_bound_c"] = usual_bound_c(method, inputs)
+            data["coil_temperature_bound_c"] = usual_bound_c(method, inputs, self.bounds_c)
         return data
 
 

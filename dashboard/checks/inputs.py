@@ -95,7 +95,7 @@ def _calibrated(calibration: Calibration, certificate: str) -> str:
 
 def _extra_readings(check: Inspection) -> list[dict[str, Any]]:
     with_the_check = check.evidence.get("extra_readings") or []
-    later = ExtraReading.objects.filter(inspection=check).order_by("received_at", "pk")
+    later = ExtraReading.objects.of(check.organisation_id).filter(inspection=check).order_by("received_at", "pk")
     rows = later.values("kind", "stage", "coil", "energised", "value", "over_range", "received_at")
     return [_extra(reading) for reading in [*with_the_check, *rows]]
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from dashboard.checks.apart_results import found_apart
 from dashboard.checks.headline import headline_of
 from dashboard.checks.limits import NO_LIMITS, is_without_limits, told_once, why_no_limits
 from fleet.models import RatingRevision
@@ -38,6 +39,7 @@ def result_context(check: Inspection) -> dict[str, Any]:
         "rating": newest.rating_revision,
         "sources": sources_of(newest.rating_revision),
         "parts": parts_of(result),
+        "apart": found_apart(check),
         "headline": headline_of(check, result, stages),
         "replacement": replacement_of(check),
         "waiting": replacement_waiting(check),
@@ -71,7 +73,7 @@ def replacement_of(check: Inspection) -> dict[str, Any] | None:
 
 def replacement_waiting(check: Inspection) -> Inspection | None:
     """Return the newest unsigned check that is to replace this one."""
-    rows = Inspection.objects.filter(
+    rows = Inspection.objects.of(check.organisation_id).filter(
         installation=check.installation_id, signed_at__isnull=True, evidence__supersedes=str(check.uuid)
     )
     return rows.order_by("-pk").first()
@@ -80,7 +82,8 @@ def replacement_waiting(check: Inspection) -> Inspection | None:
 def judgements_of(check: Inspection) -> list[Judgement]:
     """Return the check's judgements, the first one first."""
     return list(
-        Judgement.objects.filter(inspection=check)
+        Judgement.objects.of(check.organisation_id)
+        .filter(inspection=check)
         .select_related("rating_revision__retarder_type", "judged_by")
         .order_by("number")
     )

@@ -106,4 +106,5 @@ def meters_used_last(actor: Actor) -> dict[str, str]:
 
 def open_defects(installation: Installation) -> QuerySet[Defect]:
     """Return the unit's defects that a retest could close."""
-    return Defect.objects.filter(installation=installation, closed_at__isnull=True).order_by("stage", "pk")
+    rows = Defect.objects.of(installation.organisation_id)
+    return rows.filter(installation=installation, closed_at__isnull=True).order_by("stage", "pk")

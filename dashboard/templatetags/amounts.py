@@ -33,6 +33,19 @@ def term(value: Any) -> str:
 
 
 @register.filter
+def signed(value: Any) -> str:
+    """Return a number with its sign, as errors are written.
+
+    >>> signed(-4.0), signed(0.25), signed(0.0)
+    ('−4', '+0.25', '0')
+    """
+    written = amount(value)
+    if written.startswith("-"):
+        return f"−{written[1:]}"
+    return written if written in ("0", "–") else f"+{written}"
+
+
+@register.filter
 def probability(value: float | None) -> str:
     """Return a probability to four places; what four places cannot tell from certainty is given as a bound.
 

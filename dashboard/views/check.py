@@ -12,6 +12,7 @@ from dashboard.checks.access import CaptureView
 from dashboard.checks.drafts import new_draft
 from dashboard.checks.forms import CautionsForm
 from dashboard.checks.units import Unit, unit_by_id, units_to_check
+from dashboard.typed import typed_text
 from inspections.cautions import KEPT_IN_MIND
 from inspections.history import recent_checks
 
@@ -27,12 +28,13 @@ class CheckList(CaptureView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """List the units of one page of the list, and the checks that are not finished."""
-        wanted = self.request.GET.get("q", "").strip()
+        wanted = typed_text(self.request.GET, "q")
         units = units_to_check(self.organisation, wanted)
         page = Paginator(units, PAGE).get_page(self.request.GET.get("page"))
         rows = [(unit, getattr(unit, "due_date", None)) for unit in page]
         planned = [row for row in rows if row[1] is not None and row[1].state in PLANNED_STATES]
         return super().get_context_data(**kwargs) | {
+            "may_check": self.actor.may(Ability.CAPTURE),
             "wanted": wanted,
             "page": page,
             "planned": planned,

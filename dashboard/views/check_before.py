@@ -11,6 +11,7 @@ from dashboard.checks.forms import ConditionsForm, RestForm
 from dashboard.checks.numbers import typed
 from dashboard.checks.slips import put_right, slip_of
 from dashboard.checks.units import meters_in_use, meters_used_last
+from inspections.limits import limits_in_force
 from inspections.services.preview import preview_check
 
 CONDITIONS = ["ammeter", "voltmeter", "coil_temperature_method", "engine_state"]
@@ -26,15 +27,19 @@ class Conditions(StepView):
         """Offer the meters of the last check first."""
         known = {key: self.draft[key] for key in [*CONDITIONS, *TEMPERATURES] if self.draft.get(key)}
         initial = {**meters_used_last(self.actor), **known}
-        form = ConditionsForm(initial=initial, meters=meters_in_use(self.organisation))
+        form = ConditionsForm(initial=initial, **self._offered())
         return super().get_context_data(**{"form": form} | kwargs)
 
     def take(self) -> Any:
         """Keep the conditions and go on to what can be clear with them."""
-        form = ConditionsForm(self.request.POST, meters=meters_in_use(self.organisation))
+        form = ConditionsForm(self.request.POST, **self._offered())
         if form.is_valid() and self._accepted(form):
             return self.step("look-over" if self.draft.get("supersedes") else "clear")
         return self.show(form=form)
+
+    def _offered(self) -> dict[str, Any]:
+        bounds_c = limits_in_force(self.organisation).bounds_c()
+        return {"meters": meters_in_use(self.organisation), "bounds_c": bounds_c}
 
     def _accepted(self, form: ConditionsForm) -> bool:
         data = form.cleaned_data

@@ -17,6 +17,7 @@ from dashboard.checks.forms import NotReadForm, ReadingForm
 from dashboard.checks.numbers import typed
 from dashboard.checks.readings import Look, as_expected, how_seen, look_at, stage_links, to_read_next
 from dashboard.checks.slips import Slip, put_right, slip_of
+from dashboard.typed import typed_text
 from inspections.expectation import Expected
 from inspections.services.assess import assess
 
@@ -176,7 +177,7 @@ class Stop(ReadingView):
 
     def take(self) -> Any:
         """Name the stages that are left as not read, and go to look the check over."""
-        reason = self.request.POST.get("reason", "")[:500]
+        reason = typed_text(self.request.POST, "reason", longest=500)
         read = {str(each["stage"]) for each in self.draft["readings"].values()}
         left = {str(stage): reason for stage in self.unit.stages if str(stage) not in read}
         at = {"performed_at": self.draft.get("performed_at") or timezone.now().isoformat()}

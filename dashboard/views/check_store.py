@@ -6,20 +6,23 @@ from django.contrib import messages
 from django.http import Http404, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from accounts.errors import Conflict, Fault, Refused
 from dashboard.checks.access import StepView
+from dashboard.checks.beside import BESIDE_STEPS, beside_the_amps
 from dashboard.checks.documents import judging_document, recording_document
 from dashboard.checks.faults import other_faults, show_faults
 from dashboard.checks.forms import LookOverForm
 from dashboard.checks.readings import StageLink, look_at, stage_links, together_links
 from dashboard.checks.units import open_defects
+from dashboard.defect_words import defect_title
 from inspections.history import recent_checks
 from inspections.services.assess import assess
 from inspections.services.record import record_inspection
 
-STEPS_BEFORE = ["all-off", "conditions"]
+OTHER_STEPS = ["all-off", "conditions", *BESIDE_STEPS]
 OUTSIDE = ["fail", "conditional_fail"]
 
 
@@ -40,6 +43,7 @@ class LookOver(StepView):
                 "offer_together": len(together) > 0 and not any(link.done for link in together),
                 "open_stages": [link for link in links if not link.done],
                 "not_read_stages": (not_read := [link.stage for link in links if link.not_read is not None]),
+                "beside": beside_the_amps(self.draft),
                 "fails_all_the_same": bool(not_read) and self._fails_all_the_same(),
             }
             | kwargs
@@ -70,7 +74,7 @@ class LookOver(StepView):
         """Keep what is typed so far, and go to another step."""
         form.is_valid()
         self.keep(**form.cleaned_data)
-        if step in STEPS_BEFORE:
+        if step in OTHER_STEPS:
             return self.step(step)
         links = [*stage_links(self.unit, self.draft), *together_links(self.unit, self.draft)]
         if step not in {link.key for link in links}:
@@ -87,7 +91,8 @@ class LookOver(StepView):
             return False
 
     def _form(self, post: Any = None) -> LookOverForm:
-        defects = [(str(defect.uuid), str(defect)) for defect in open_defects(self.unit.installation)]
+        rows = open_defects(self.unit.installation)
+        defects = [(str(defect.uuid), capfirst(defect_title(defect))) for defect in rows]
         first = "routine" if recent_checks(self.unit.installation) else "first"
         known = {
             key: self.draft[key] for key in ("purpose", "notes", "retest_of", "supersede_reason") if self.draft.get(key)

@@ -10,13 +10,17 @@ from django.utils.functional import cached_property
 from django.views.generic import TemplateView
 
 from accounts.errors import Conflict, Refused
+from accounts.roles import Ability
 from calc.due import local_date
 from dashboard.access import MemberRequiredMixin
 from dashboard.checks.faults import show_faults
 from dashboard.defect_forms import STEPS
 from dashboard.defect_steps import step_sentence
 from dashboard.defect_words import defect_title
+from inspections.after_repair import checks_after
 from inspections.models import Defect, DefectStep
+from inspections.releases import has_run_out
+from inspections.usage import km_since
 
 
 class DefectPage(MemberRequiredMixin, TemplateView):
@@ -34,11 +38,18 @@ class DefectPage(MemberRequiredMixin, TemplateView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Show where it stands, and the forms of those who may fill them."""
-        steps = DefectStep.objects.filter(defect=self.defect).select_related("by", "inspection").order_by("at", "pk")
+        now = timezone.now()
+        rows = DefectStep.objects.of(self.organisation).filter(defect=self.defect)
+        steps = rows.select_related("by", "inspection").order_by("at", "pk")
         return super().get_context_data(**kwargs) | {
             "defect": self.defect,
             "what": defect_title(self.defect),
+            "days": ((self.defect.closed_at or now) - self.defect.opened_at).days,
+            "km": km_since([self.defect]).get(self.defect.pk),
+            "run_out": self.defect.closed_at is None and has_run_out(self.defect, now=now),
+            "checks_after": checks_after(self.defect.confirmed_cause) if self.defect.state == "repaired" else [],
             "steps": [(step, step_sentence(step)) for step in steps.defer("inspection__evidence")],
+            "may_check": self.actor.may(Ability.CAPTURE),
             "forms": self._forms(kwargs.get("step"), kwargs.get("form")),
         }
 
@@ -59,13 +70,21 @@ class DefectPage(MemberRequiredMixin, TemplateView):
             return self.render_to_response(self.get_context_data(step=name, form=form))
         return redirect("dashboard:defect", self.organisation.slug, self.defect.uuid)
 
+    def _known(self) -> dict[str, Any]:
+        """Return what is known before a step: the cause that the search for the part has come to."""
+        return {"cause": self.request.GET.get("cause", "")}
+
     def _forms(self, sent: str | None, form: Any) -> list[dict[str, Any]]:
         if self.defect.closed_at is not None:
             return []
         return [
-            {"name": name, "step": step, "form": form if name == sent else step.form(auto_id=f"{name}_%s")}
+            {
+                "name": name,
+                "step": step,
+                "form": form if name == sent else step.form(initial=self._known(), auto_id=f"{name}_%s"),
+            }
             for name, step in STEPS.items()
-            if self.actor.may(step.ability)
+            if self.actor.may(step.ability) and (name != "settle-verdict" or self.defect.verdict_changed)
         ]
 
 
@@ -83,6 +102,7 @@ class CabNotice(DefectPage):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the reason of the decision that stands, and the day of the sheet."""
-        decided = DefectStep.objects.filter(defect=self.defect, kind="released").latest("at", "pk")
+        steps = DefectStep.objects.of(self.organisation).filter(defect=self.defect, kind="released")
+        decided = steps.latest("at", "pk")
         today = local_date(timezone.now(), self.defect.installation.vehicle.depot.time_zone)
         return super().get_context_data(**kwargs) | {"decided": decided, "today": today}

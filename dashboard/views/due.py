@@ -8,7 +8,9 @@ from django.utils import timezone
 
 from dashboard.filters import DueFilter, due_in_week
 from dashboard.lists import BookListView
+from dashboard.release_words import held_back
 from inspections.needs import end_of_week
+from inspections.releases import removed_units, with_release
 from schedules.models import DueDate
 from schedules.queries import due_dates
 
@@ -25,7 +27,13 @@ class Due(BookListView):
 
     def rows(self) -> QuerySet[DueDate]:
         """Return the due dates with their vehicles."""
-        return due_dates(self.organisation)
+        return with_release(due_dates(self.organisation))
+
+    def shown(self, rows: list[Any]) -> Any:
+        """Return each due date with what the release decisions say of the unit."""
+        for due in rows:
+            due.held_back = held_back(due.release_decision, due.release_until)
+        return rows
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Put the weeks above the list."""
@@ -35,8 +43,9 @@ class Due(BookListView):
         ]
         return super().get_context_data(**kwargs) | {
             "weeks": weeks,
+            "removed": removed_units(self.organisation),
             "later_from": weeks[-1]["ends_on"] + dt.timedelta(days=1),
-            "depots": _depot_rows(self.rows(), weeks),
+            "depots": _depot_rows(due_dates(self.organisation), weeks),
         }
 
 

@@ -46,6 +46,14 @@ class FirstCheck(CaptureView):
         """Return the depot there is already."""
         return Depot.objects.of(self.organisation).order_by("pk").first()
 
+    @cached_property
+    def check_id(self) -> UUID:
+        """Return the id that the page gave the check, so that filing it twice files it once."""
+        try:
+            return UUID(self.request.POST.get("check_id", ""))
+        except ValueError:
+            return new_id()
+
     @property
     def meters(self) -> QuerySet[Meter]:
         """Return the meters that need not be typed again."""
@@ -55,7 +63,7 @@ class FirstCheck(CaptureView):
         """Show the page, empty or as far as it has come."""
         context = {
             "form": PlateForm(stages=self.stages, meters=self.meters),
-            "check_id": self.request.POST.get("check_id") or str(new_id()),
+            "check_id": str(self.check_id),
             "stages": self.stages,
             "stage_counts": STAGE_COUNTS,
         }
@@ -94,7 +102,7 @@ class FirstCheck(CaptureView):
         return self.render_to_response(self.get_context_data(**context))
 
     def _file(self, form: PlateForm, result: dict[str, Any]) -> HttpResponseBase:
-        check = UUID(self.request.POST["check_id"])
+        check = self.check_id
         if Inspection.objects.of(self.organisation).filter(uuid=check).exists():
             return redirect("dashboard:result", self.organisation.slug, check)
         filing = self._filing_form(self.request.POST)

@@ -1,9 +1,9 @@
-"""One test meter: its calibrations, the checks read with it, and what a failed calibration throws doubt on."""
+"""One test meter: its accuracy, its calibrations and comparisons, the checks read with it, and which are in doubt."""
 
 from typing import Any
 
 from django.db.models import Q, QuerySet
-from django.http import HttpRequest, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.utils.functional import cached_property
@@ -12,21 +12,22 @@ from django.views.generic import TemplateView
 from accounts.errors import Refused
 from accounts.roles import Ability
 from dashboard.access import MemberRequiredMixin
-from dashboard.calibration_form import CalibrationForm
 from dashboard.checks.faults import show_faults
-from inspections.calibrations import looked_back_on
-from inspections.models import Calibration, Inspection, Meter
+from dashboard.checks.inputs import METER_UNITS
+from dashboard.meters.accuracy_form import AccuracyForm
+from dashboard.meters.calibration_form import CalibrationForm
+from inspections.calibrations import throws_doubt
+from inspections.models import Calibration, Inspection, Meter, MeterComparison
 from inspections.queries import inspections_with_names
-from inspections.services.meters import record_calibration
+from inspections.services.calibrations import record_calibration
+from inspections.services.meters import change_meter
 
 CHECKS_SHOWN = 20
-LOOKED_BACK_ON_SHOWN = 200
+COMPARISONS_SHOWN = 20
 
 
-class MeterPage(MemberRequiredMixin, TemplateView):
-    """A clamp or voltmeter with everything that rests on it."""
-
-    template_name = "dashboard/meter.html"
+class MeterMixin(MemberRequiredMixin, TemplateView):
+    """A page about one meter."""
 
     @cached_property
     def meter(self) -> Meter:
@@ -34,41 +35,89 @@ class MeterPage(MemberRequiredMixin, TemplateView):
         return get_object_or_404(Meter.objects.of(self.organisation), uuid=self.kwargs["meter"])
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        """Show calibrations and checks, newest first."""
-        calibrations = list(Calibration.objects.filter(meter=self.meter).order_by("-performed_on"))
-        doubtful = self._in_doubt(calibrations)
+        """Name the meter and its unit."""
+        context = {"meter": self.meter, "unit": METER_UNITS[self.meter.kind], "ranges": stated_ranges(self.meter)}
+        # An address names the meter by its id under the same name.
+        return super().get_context_data(**kwargs | context)
+
+    def checks(self) -> QuerySet[Inspection]:
+        """Return the checks read with the meter, newest first."""
+        read_with = Q(ammeter=self.meter) | Q(voltmeter=self.meter)
+        rows = inspections_with_names(self.organisation).filter(read_with)
+        return rows.defer("evidence").order_by("-performed_at", "-pk")
+
+    def to_the_meter(self) -> HttpResponseBase:
+        """Go back to the meter's page."""
+        return redirect("dashboard:meter", self.organisation.slug, self.meter.uuid)
+
+
+def stated_ranges(meter: Meter) -> list[dict[str, Any]]:
+    """Return what a meter states, a row a range."""
+    names = ("range_max", "accuracy_percent", "accuracy_counts", "resolution")
+    return meter.ranges or [{name: getattr(meter, name) for name in names}]
+
+
+class MeterPage(MeterMixin):
+    """A clamp or voltmeter with everything that rests on it."""
+
+    template_name = "dashboard/meter.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Show calibrations, comparisons and checks, newest first."""
+        calibrations = list(
+            Calibration.objects.of(self.organisation).filter(meter=self.meter).order_by("-performed_on")
+        )
+        compared = MeterComparison.objects.of(self.organisation).filter(Q(first=self.meter) | Q(second=self.meter))
         context = {
-            "meter": self.meter,
             "today": timezone.now().date(),
             "calibrations": calibrations,
-            "checks": list(self._checks()[:CHECKS_SHOWN]),
-            "in_doubt": doubtful[:LOOKED_BACK_ON_SHOWN],
-            "more_in_doubt": len(doubtful) > LOOKED_BACK_ON_SHOWN,
+            "throwing_doubt": [each for each in calibrations if throws_doubt(each)],
+            "comparisons": list(
+                compared.select_related("first", "second").order_by("-compared_on", "-pk")[:COMPARISONS_SHOWN]
+            ),
+            "checks": list(self.checks()[:CHECKS_SHOWN]),
+            "may_manage": self.actor.may(Ability.MANAGE),
+            "may_compare": self.actor.may(Ability.CAPTURE),
             "form": CalibrationForm() if self.actor.may(Ability.MANAGE) else None,
         }
         return super().get_context_data(**context | kwargs)
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        """Keep a calibration."""
+        """Keep a calibration, and show what it throws doubt on."""
         self.actor.require(Ability.MANAGE)
         form = CalibrationForm(request.POST)
         if form.is_valid():
             try:
-                record_calibration(self.actor, self.meter, **form.cleaned_data)
+                made = record_calibration(self.actor, self.meter, **form.cleaned_data)
+            except Refused as refused:
+                show_faults(form, refused)
+            else:
+                if throws_doubt(made):
+                    return redirect("dashboard:calibration", self.organisation.slug, self.meter.uuid, made.uuid)
+        if form.errors:
+            return self.render_to_response(self.get_context_data(form=form))
+        return self.to_the_meter()
+
+
+class MeterAccuracy(MeterMixin):
+    """What the meter states of its accuracy, range by range."""
+
+    template_name = "dashboard/meter_accuracy.html"
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Show what is on file."""
+        self.actor.require(Ability.MANAGE)
+        return self.render_to_response(self.get_context_data(form=AccuracyForm(meter=self.meter)))
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Keep it for the checks to come."""
+        self.actor.require(Ability.MANAGE)
+        form = AccuracyForm(request.POST, meter=self.meter)
+        if form.is_valid():
+            try:
+                change_meter(self.actor, self.meter, **form.cleaned_data)
             except Refused as refused:
                 show_faults(form, refused)
         if form.errors:
             return self.render_to_response(self.get_context_data(form=form))
-        return redirect("dashboard:meter", self.organisation.slug, self.meter.uuid)
-
-    def _checks(self) -> QuerySet[Inspection]:
-        read_with = Q(ammeter=self.meter) | Q(voltmeter=self.meter)
-        rows = inspections_with_names(self.organisation).filter(read_with)
-        return rows.defer("evidence").order_by("-performed_at", "-pk")
-
-    def _in_doubt(self, calibrations: list[Calibration]) -> list[Inspection]:
-        newest = calibrations[0] if calibrations else None
-        if newest is None or newest.passed:
-            return []
-        rows = self._checks().filter(pk__in=looked_back_on(newest).values("pk"))
-        return list(rows[: LOOKED_BACK_ON_SHOWN + 1])
+        return self.to_the_meter()

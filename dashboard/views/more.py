@@ -11,14 +11,16 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.generic import TemplateView
 
-from accounts.models import Member, WorkRun
-from accounts.roles import ABILITIES, Role
+from accounts.models import Organisation, WorkRun
+from accounts.roles import Ability
+from accounts.services.record_checks import JOB as CHECK_JOB
 from dashboard.access import MemberRequiredMixin, MemberView
-from dashboard.filters import MemberFilter, MeterFilter, RatingFilter, ReminderFilter
+from dashboard.filters import MeterFilter, RatingFilter, ReminderFilter
 from dashboard.lists import BookListView
 from dashboard.menu import DESK, MORE
 from fleet.models import RatingRevision, RetarderType
 from inspections.models import Calibration, Meter
+from inspections.services.trend_chunks import progress_of
 from schedules.models import Reminder
 from schedules.services.outbox import mark_seen
 
@@ -31,6 +33,7 @@ COUNTED = {
     "declines_changed": _("declines raised or ended"),
     "reminders_queued": _("reminders queued"),
     "reminders_sent": _("reminders sent"),
+    "releases_ended": _("release decisions run out"),
 }
 
 
@@ -42,7 +45,10 @@ class More(MemberRequiredMixin, TemplateView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """List the pages."""
         desk = [page for page in DESK if page.name != "more"]
-        return super().get_context_data(**kwargs) | {"desk": desk, "pages": MORE}
+        return super().get_context_data(**kwargs) | {
+            "desk": desk,
+            "pages": [page for page in MORE if self.actor.may(page.ability)],
+        }
 
 
 class Told(BookListView):
@@ -76,7 +82,9 @@ class Meters(BookListView):
 
     def rows(self) -> QuerySet[Meter]:
         """Return the meters with their calibrations, newest first."""
-        newest_first = Prefetch("calibrations", queryset=Calibration.objects.order_by("-performed_on"))
+        newest_first = Prefetch(
+            "calibrations", queryset=Calibration.objects.of(self.organisation).order_by("-performed_on")
+        )
         meters = Meter.objects.of(self.organisation).filter(retired_on__isnull=True)
         return meters.annotate(calibration_state=_calibration_state(timezone.now().date())).prefetch_related(
             newest_first
@@ -99,26 +107,14 @@ class Ratings(BookListView):
     filter_class = RatingFilter
     order = ("designation", "pk")
 
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Say whether the person may set limits."""
+        return super().get_context_data(**kwargs) | {"may_manage": self.actor.may(Ability.MANAGE)}
+
     def rows(self) -> QuerySet[RetarderType]:
         """Return the types with their revisions, newest first."""
-        revisions = RatingRevision.objects.select_related("entered_by").order_by("-number")
+        revisions = RatingRevision.objects.of(self.organisation).select_related("entered_by").order_by("-number")
         return RetarderType.objects.of(self.organisation).prefetch_related(Prefetch("revisions", queryset=revisions))
-
-
-class People(BookListView):
-    """Who belongs to the organisation."""
-
-    template_name = "dashboard/people.html"
-    filter_class = MemberFilter
-    order = ("user__username", "pk")
-
-    def rows(self) -> QuerySet[Member]:
-        """Return the members."""
-        return Member.objects.of(self.organisation).select_related("user")
-
-    def shown(self, rows: list[Any]) -> Any:
-        """Return each member with what the role may do."""
-        return [(member, sorted(ABILITIES[Role(member.role)])) for member in rows]
 
 
 class Night(MemberRequiredMixin, TemplateView):
@@ -128,16 +124,26 @@ class Night(MemberRequiredMixin, TemplateView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Show the newest runs and when the next one is."""
-        runs = list(WorkRun.objects.order_by("-queued_at", "-pk")[:RUNS_SHOWN])
+        runs = list(WorkRun.objects.exclude(job=CHECK_JOB).order_by("-queued_at", "-pk")[:RUNS_SHOWN])
         return super().get_context_data(**kwargs) | {
-            "runs": [{"run": run, "seconds": _seconds(run), "done": _done(run)} for run in runs],
+            "runs": [
+                {"run": run, "hour": _hour(run), "seconds": _seconds(run), "done": _done(run, self.organisation)}
+                for run in runs
+            ],
             "last": next((run for run in runs if run.state == "done"), None),
             "next_at": _next_run_at(timezone.now()),
+            "progress": progress_of(self.organisation),
         }
 
 
-def _done(run: WorkRun) -> list[tuple[int, Any]]:
-    return [(run.counts[name], words) for name, words in COUNTED.items() if run.counts.get(name)]
+def _done(run: WorkRun, organisation: Organisation) -> list[tuple[int, Any]]:
+    """Return what a run did; where several organisations share the server, how much is nobody's business either."""
+    alone = run.counts.get("organisations") == 1 and run.queued_at >= organisation.created_at
+    return [(run.counts[name], words) for name, words in COUNTED.items() if alone and run.counts.get(name)]
+
+
+def _hour(run: WorkRun) -> dt.datetime:
+    return dt.datetime.strptime(run.window, "%Y-%m-%dT%H").replace(tzinfo=dt.UTC)
 
 
 def _seconds(run: WorkRun) -> float | None:

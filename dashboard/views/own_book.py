@@ -3,7 +3,7 @@
 from typing import Any
 
 from django.contrib import messages
-from django.contrib.auth import login, logout
+from django.contrib.auth import logout
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
@@ -12,10 +12,12 @@ from django.utils.translation import gettext as _
 from django.views.generic import TemplateView
 
 from accounts.errors import Conflict, NotAllowed
-from accounts.models import Organisation, User
+from accounts.models import User
+from accounts.queries import slugs_that_begin_with
 from accounts.services import create_organisation
 from dashboard.access import MemberRequiredMixin
 from dashboard.checks.first_forms import OwnBookForm
+from dashboard.signing_in import begin_session
 from inspections.services.demo import close_demo
 
 LONGEST_SLUG = 60
@@ -40,7 +42,7 @@ class OwnBook(MemberRequiredMixin, TemplateView):
         member = _made(form) if form.is_valid() else None
         if member is None:
             return self.render_to_response(self.get_context_data(form=form))
-        login(request, member.user, backend="django.contrib.auth.backends.ModelBackend")
+        begin_session(request, member.user)
         return redirect("dashboard:first-check", member.organisation.slug)
 
 
@@ -70,7 +72,7 @@ def _made(form: OwnBookForm) -> Any:
 def free_slug(name: str) -> str:
     """Return an address for the organisation that no other has."""
     base = slugify(name)[: LONGEST_SLUG - 4] or "book"
-    taken = set(Organisation.objects.filter(slug__startswith=base).values_list("slug", flat=True))
+    taken = slugs_that_begin_with(base)
     numbered = (f"{base}-{number}" for number in range(2, len(taken) + 3))
     return next(slug for slug in [base, *numbered] if slug not in taken)
 

@@ -11,9 +11,13 @@ from dashboard.defect_words import defect_words
 from dashboard.filters import DeclineFilter, DefectFilter, InspectionFilter
 from dashboard.history import fitted_stages
 from dashboard.lists import BookListView
+from dashboard.trend_words import flags_sentences
 from dashboard.unit_words import decline_place
 from inspections.models import Decline, Defect, Inspection
 from inspections.queries import inspections_with_names
+from inspections.releases import has_run_out
+from inspections.trend_expectations import flag_counts
+from inspections.usage import km_since
 from schedules.models import NEVER
 
 
@@ -43,12 +47,14 @@ class Defects(BookListView):
 
     def shown(self, rows: list[Any]) -> Any:
         """Return each defect with its words and the days it has been open."""
-        now, closing = timezone.now(), closing_steps(rows)
+        now, closing, km = timezone.now(), closing_steps(rows), km_since(rows)
         return [
             {
                 "defect": row,
                 "what": defect_words(row),
                 "days": ((row.closed_at or now) - row.opened_at).days,
+                "km": km.get(row.pk),
+                "run_out": row.closed_at is None and has_run_out(row, now=now),
                 "closing": closing.get(row.pk),
             }
             for row in rows
@@ -67,6 +73,11 @@ class Declines(BookListView):
         rows = Decline.objects.of(self.organisation).select_related("installation__vehicle__depot", "raised_by")
         look_on = Coalesce("installation__trend__next_check_on", Value(NEVER), output_field=DateField())
         return rows.annotate(sorts_on=look_on).select_related("installation__trend")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Say also what the flags are worth."""
+        counts = flag_counts(self.organisation, now=timezone.now())
+        return super().get_context_data(**kwargs) | {"worth": flags_sentences(counts)}
 
     def shown(self, rows: list[Any]) -> Any:
         """Return each decline with its place, its slope and when it reaches the lower limit."""

@@ -1,12 +1,29 @@
-"""Sign in, and go where one belongs."""
+"""Sign in, in one step or two, and go where one belongs."""
 
+import datetime as dt
+import logging
+from typing import Any
+
+from axes.models import AccessAttempt
+from django.conf import settings
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.mixins import LoginRequiredMixin
 from django.contrib.auth.views import LoginView, LogoutView
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
-from django.views.generic import View
+from django.utils import timezone
+from django.views.generic import TemplateView, View
 
-from accounts.models import Member, User
+from accounts.addresses import client_address, counted_address
+from accounts.errors import Refused
+from accounts.models import User
+from accounts.queries import memberships_of
+from accounts.services.two_step import device_of, take_second_step
+from dashboard.account_forms import CodeForm
+from dashboard.checks.faults import show_faults
+from dashboard.signing_in import begin_session, note_second_step, wait_for_second_step, wanted_address, who_waits
+
+logger = logging.getLogger(__name__)
 
 
 class SignIn(LoginView):
@@ -14,6 +31,75 @@ class SignIn(LoginView):
 
     template_name = "dashboard/sign_in.html"
     redirect_authenticated_user = True
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        """Sign the person in, or ask for the code where the person has a second step."""
+        person = form.get_user()
+        if device_of(person) is not None:
+            return wait_for_second_step(self.request, person, self.get_success_url())
+        begin_session(self.request, person)
+        return redirect(self.get_success_url())
+
+    def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
+        """Say the same whatever was wrong."""
+        name = self.request.POST.get("username", "")[:150]
+        logger.warning("sign-in refused: %s from %s", name, client_address(self.request))
+        return super().form_invalid(form)
+
+
+def locked_out(request: HttpRequest, response: HttpResponse | None, credentials: Any) -> HttpResponse:
+    """Say that this name is locked at this address, and when to try again; whether the name exists is not said."""
+    name = (credentials or {}).get("username") or request.POST.get("username", "")
+    until = _locked_until(name, counted_address(request))
+    seconds = max(1, round((until - timezone.now()).total_seconds()))
+    context = {"minutes": -(-seconds // 60), "until": until}
+    logger.warning("sign-in locked: %s from %s", name[:150], client_address(request))
+    answer = render(request, "dashboard/locked_out.html", context, status=429)
+    answer["Retry-After"] = str(seconds)
+    return answer
+
+
+def _locked_until(name: str, address: str) -> dt.datetime:
+    attempts = AccessAttempt.objects.filter(username=name, ip_address=address).order_by("-attempt_time")
+    last = attempts.values_list("attempt_time", flat=True).first() or timezone.now()
+    return last + settings.AXES_COOLOFF_TIME
+
+
+class SignInCode(TemplateView):
+    """The second step: a code of the person's device, or one to fall back on."""
+
+    template_name = "dashboard/sign_in_code.html"
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Ask for the code where a right password, or a session that owes the step, came before."""
+        if who_waits(request) is None:
+            return redirect("dashboard:sign-in")
+        return self._asked(CodeForm())
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Take the code."""
+        waits = who_waits(request)
+        if waits is None:
+            return redirect("dashboard:sign-in")
+        person, wanted = waits
+        form = CodeForm(request.POST)
+        if form.is_valid():
+            try:
+                take_second_step(person, form.cleaned_data["code"])
+            except Refused as refused:
+                show_faults(form, refused)
+                logger.warning("code refused: %s from %s", person.get_username(), client_address(request))
+        if form.errors:
+            return self._asked(form)
+        if request.user == person:
+            note_second_step(request)
+        else:
+            begin_session(request, person, second_step=True)
+        return redirect(wanted)
+
+    def _asked(self, form: CodeForm) -> HttpResponse:
+        context = self.get_context_data(form=form, next=wanted_address(self.request))
+        return self.render_to_response(context, status=200)
 
 
 class SignOut(LogoutView):
@@ -30,7 +116,7 @@ class Home(LoginRequiredMixin, View):
         user = request.user
         if not isinstance(user, User):
             return redirect("dashboard:sign-in")
-        members = Member.objects.filter(user=user, organisation__closed_at__isnull=True).select_related("organisation")
+        members = memberships_of(user)
         if len(members) == 1:
             return redirect("dashboard:today", organisation=members[0].organisation.slug)
         return render(request, "dashboard/choose.html", {"members": members})

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.views.generic import TemplateView
 
 from dashboard.access import MemberRequiredMixin
+from dashboard.release_words import releases_to_say
 from dashboard.unit_words import unit_states
 from inspections.needs import NEED_CODES, NEEDS, decisions_worst_first, needs_by_depot
 
@@ -30,6 +31,7 @@ class Today(MemberRequiredMixin, TemplateView):
             "depots": [_row(depot) for depot in depots],
             "total": _total(depots),
             "decisions": unit_states(worst[:DECISIONS_SHOWN], now=now),
+            "releases": releases_to_say(self.organisation, now=now),
             "more_decisions": len(worst) > DECISIONS_SHOWN,
         }
 

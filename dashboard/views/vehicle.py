@@ -32,15 +32,14 @@ class VehiclePage(MemberRequiredMixin, TemplateView):
         return super().get_context_data(**kwargs) | {
             "vehicle": vehicle,
             "units": [_shown(state, checks) for state in fitted],
+            "may_manage": self.actor.may(Ability.MANAGE),
             "may_check": self.actor.may(Ability.CAPTURE),
             "moments": moments,
         }
 
 
 def _units(vehicle: Vehicle) -> Any:
-    rows = Installation.objects.filter(organisation=vehicle.organisation_id, vehicle=vehicle).order_by(
-        "-fitted_on", "pk"
-    )
+    rows = Installation.objects.of(vehicle.organisation_id).filter(vehicle=vehicle).order_by("-fitted_on", "pk")
     return rows.select_related(
         "vehicle__depot",
         "retarder__retarder_type",

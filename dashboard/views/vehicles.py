@@ -13,6 +13,7 @@ from dashboard.access import MemberRequiredMixin
 from dashboard.filtering import squeezed
 from dashboard.filters import VehicleFilter
 from dashboard.lists import BookListView
+from dashboard.typed import typed_text
 from dashboard.unit_words import unit_states
 from fleet.models import Installation, Vehicle
 
@@ -21,8 +22,10 @@ MOST_FOUND = 20
 
 def vehicles_with_units(organisation: Organisation) -> QuerySet[Vehicle]:
     """Return vehicles with the units fitted to them."""
-    fitted = Installation.objects.filter(removed_on__isnull=True).select_related(
-        "vehicle__depot", "retarder__retarder_type", "due_date__depot", "due_date__plan"
+    fitted = (
+        Installation.objects.of(organisation)
+        .filter(removed_on__isnull=True)
+        .select_related("vehicle__depot", "retarder__retarder_type", "due_date__depot", "due_date__plan")
     )
     units = Prefetch("installations", queryset=fitted.order_by("pk"), to_attr="fitted")
     return Vehicle.objects.of(organisation).select_related("depot").prefetch_related(units)
@@ -57,7 +60,7 @@ class Find(MemberRequiredMixin, TemplateView):
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Open the one vehicle that is meant, or offer what comes near."""
-        text = request.GET.get("q", "").strip()
+        text = typed_text(request.GET, "q")
         found = self._found(text) if squeezed(text) else []
         exact = [vehicle for vehicle in found if squeezed(text) in _names(vehicle)]
         only = exact if len(exact) == 1 else found

@@ -7,10 +7,12 @@ from django.views.generic import TemplateView
 from calc.method import METHOD_VERSION
 from calc.working import StageWorking, stage_workings
 from dashboard.checks.access import StoredCheckMixin
+from dashboard.checks.apart_results import found_apart
 from dashboard.checks.headline import headline_of
 from dashboard.checks.inputs import inputs_context
 from dashboard.checks.limits import why_no_limits
 from dashboard.checks.results import judgements_of, sources_of
+from inspections.actions import parts_of
 from inspections.sentences import SOURCES
 from inspections.services.judging import full_result, stored_evidence
 
@@ -42,6 +44,8 @@ class Working(StoredCheckMixin, TemplateView):
             "sources": sources_of(judgement.rating_revision),
             "stages": [_stage(stage, workings.get(stage["stage"])) for stage in result["stages"]],
             "same_method": same_method,
+            "parts": parts_of(result),
+            "apart": found_apart(check),
         }
 
 

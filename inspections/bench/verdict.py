@@ -17,6 +17,7 @@ from calc.copper import resistance_growth
 from calc.evidence import DecisionRule, Evidence, Meter, Rating, StageReading
 from calc.stages import judge_columns
 from calc.unit import HEALTHY_SPREAD
+from inspections.bench.judging_speed import bench_speed, speed_table
 
 SEED = 20_260_503
 SUPPLY_V, REFERENCE_V, COIL_C = 13.76, 12.0, 35.0
@@ -70,12 +71,18 @@ class VerdictBench:
 
 
 def bench_verdict(size: str) -> dict[str, Any]:
-    """Return how often the guarded and the simple rule err, at the limits and on healthy units, as figures."""
-    return asdict(measured_verdicts(size))
+    """Return how often the guarded and the simple rule err, and what a verdict costs, as figures.
+
+    Raises
+    ------
+    PeerMissing
+        Names the library that is not installed.
+    """
+    return {**asdict(measured_verdicts(size)), "speed": bench_speed(size)}
 
 
 def verdict_table(figures: dict[str, Any]) -> str:
-    """Return the figures in lines: false acceptance at each limit, then healthy units by clamp and temperature."""
+    """Return the figures in lines: false acceptance, healthy units by clamp and temperature, then the cost."""
     lines = [
         f"  on the {row['limit']} limit, {row['errors']} errors, {row['rule']} rule: {row['accepted_share']:.2%} of "
         f"{row['inspections']} accepted, at most {row['allowed_share']:.2%}"
@@ -94,7 +101,7 @@ def verdict_table(figures: dict[str, Any]) -> str:
     lines.append("  " + "".join(f"{f'± {bound_c:g} °C':>10}" for bound_c in bounds_c))
     for clamp in dict.fromkeys(clamp for clamp, _ in shares):
         lines.append("  " + "".join(f"{shares[clamp, bound_c]:>10.0%}" for bound_c in bounds_c) + f"  {clamp}")
-    return "\n".join(lines)
+    return "\n".join([*lines, speed_table(figures["speed"])])
 
 
 def measured_verdicts(size: str) -> VerdictBench:

@@ -27,6 +27,24 @@ EVIDENCE_COLUMNS = [
 SET_ONCE_COLUMNS = ["signed_at", "signed_by_id", "superseded_by_id", "superseded_reason"]
 
 
+PHOTO_COLUMNS = [
+    "id",
+    "uuid",
+    "organisation_id",
+    "inspection_id",
+    "defect_id",
+    "caption",
+    "picture",
+    "width_px",
+    "height_px",
+    "sent_hash",
+    "received_at",
+    "added_by_id",
+    "created_at",
+]
+WITHDRAWAL = ["withdrawn_at", "withdrawn_by_id", "withdrawn_reason"]
+
+
 class Migration(migrations.Migration):
     dependencies = [("inspections", "0001_initial"), ("accounts", "0002_guards")]
 
@@ -36,4 +54,7 @@ class Migration(migrations.Migration):
         guard("inspections_judgement"),
         guard("inspections_calibration"),
         guard("inspections_defectstep"),
+        guard("inspections_metercomparison"),
+        guard("inspections_limitsrevision"),
+        guard("inspections_photo", columns=PHOTO_COLUMNS, set_once=WITHDRAWAL),
     ]

@@ -10,10 +10,14 @@ from inspections.models.codes import (
     VERDICT_CODES,
     VERDICTS,
 )
-from inspections.models.defects import Defect, DefectStep
+from inspections.models.defects import Defect, DefectStep, ReleaseNotice
+from inspections.models.driver_links import DriverLink
 from inspections.models.inspections import ExtraReading, Inspection, Judgement
-from inspections.models.meters import Calibration, Meter
-from inspections.models.trends import Decline, Trend
+from inspections.models.limits import LimitsRevision
+from inspections.models.meters import Calibration, Meter, MeterComparison
+from inspections.models.photos import Photo
+from inspections.models.rejudgings import RejudgedVerdict, Rejudging
+from inspections.models.trends import Decline, MeterEffect, Trend, TrendChunk, TrendNews
 
 __all__ = [
     "ENGINE_STATES",
@@ -28,9 +32,19 @@ __all__ = [
     "Decline",
     "Defect",
     "DefectStep",
+    "DriverLink",
     "ExtraReading",
     "Inspection",
     "Judgement",
+    "LimitsRevision",
     "Meter",
+    "MeterComparison",
+    "MeterEffect",
+    "Photo",
+    "RejudgedVerdict",
+    "Rejudging",
+    "ReleaseNotice",
     "Trend",
+    "TrendChunk",
+    "TrendNews",
 ]

@@ -1,15 +1,33 @@
 """What was found wrong, and what was done about it."""
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from accounts.identity import OrganisationQuerySet, OrganisationRow
-from accounts.models import User
+from accounts.models import Member, User
+from accounts.models.outgoing import HELD_VALUES, Outgoing
+from accounts.tracking import Tracking
 from fleet.models import Installation
 from inspections.models.codes import RELEASE_DECISIONS, one_of
 from inspections.models.inspections import Inspection
+
+STEPS = [
+    ("opened", _("opened")),
+    ("released", _("release decided")),
+    ("driver_told", _("driver told")),
+    ("repaired", _("repaired")),
+    ("repair_unnecessary", _("repair unnecessary")),
+    ("retest_passed", _("retest passed")),
+    ("retest_failed", _("retest failed")),
+    ("verdict_settled", _("changed verdict settled")),
+    ("reported", _("reported by driver")),
+    ("release_ended", _("release ended")),
+]
+STEP_KINDS = [kind for kind, _word in STEPS]
 
 
 class Defect(OrganisationRow):
@@ -35,6 +53,8 @@ class Defect(OrganisationRow):
     release_decision = models.CharField(max_length=20, choices=RELEASE_DECISIONS, blank=True)
     release_until = models.DateField(null=True)
     released_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    # Set once by the night's work when the decision has run out; a new decision clears it.
+    release_ended_at = models.DateTimeField(null=True)
     driver_told_at = models.DateTimeField(null=True)
     confirmed_cause = models.CharField(max_length=40, blank=True)
 
@@ -69,7 +89,12 @@ class Defect(OrganisationRow):
                 | Q(closed_at__isnull=True, state__in=["open", "repaired"]),
             ),
         ]
-        indexes = [models.Index(fields=["organisation", "state", "opened_at"], name="defect_by_state")]
+        indexes = [
+            models.Index(fields=["organisation", "state", "opened_at"], name="defect_by_state"),
+            models.Index(
+                fields=["organisation", "confirmed_cause"], name="defect_by_cause", condition=~Q(confirmed_cause="")
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.code} stage {self.stage}"
@@ -78,16 +103,7 @@ class Defect(OrganisationRow):
 class DefectStep(OrganisationRow):
     """One step in a defect's life, with who took it and why; append-only."""
 
-    KINDS = [
-        ("opened", _("opened")),
-        ("released", _("release decided")),
-        ("driver_told", _("driver told")),
-        ("repaired", _("repaired")),
-        ("repair_unnecessary", _("repair unnecessary")),
-        ("retest_passed", _("retest passed")),
-        ("retest_failed", _("retest failed")),
-        ("verdict_settled", _("changed verdict settled")),
-    ]
+    KINDS = STEPS
 
     defect = models.ForeignKey(Defect, on_delete=models.PROTECT, related_name="steps")
     kind = models.CharField(max_length=20, choices=KINDS)
@@ -103,21 +119,35 @@ class DefectStep(OrganisationRow):
             models.UniqueConstraint(fields=["organisation", "uuid"], name="defect_step_id"),
             models.CheckConstraint(
                 name="defect_step_kind_known",
-                condition=one_of(
-                    "kind",
-                    [
-                        "opened",
-                        "released",
-                        "driver_told",
-                        "repaired",
-                        "repair_unnecessary",
-                        "retest_passed",
-                        "retest_failed",
-                        "verdict_settled",
-                    ],
-                ),
+                condition=one_of("kind", STEP_KINDS),
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.kind} of {self.defect_id}"
+
+
+class ReleaseNotice(OrganisationRow, Outgoing):
+    """Word to a person that a release decision has run out; the same end tells nobody twice."""
+
+    defect = models.ForeignKey(Defect, on_delete=models.PROTECT, related_name="release_notices")
+    release_until = models.DateField()
+    person = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="release_notices")
+
+    objects = OrganisationQuerySet.as_manager()
+    tracking: ClassVar[Tracking] = Tracking(untracked_because="the night queues it and the outbox rewrites it")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organisation", "uuid"], name="release_notice_id"),
+            models.UniqueConstraint(fields=["defect", "release_until", "person"], name="release_notice_once"),
+            models.CheckConstraint(name="release_notice_held_known", condition=Q(held__in=HELD_VALUES)),
+        ]
+        indexes = [
+            models.Index(
+                fields=["queued_at"], name="release_notice_to_send", condition=Q(sent_at__isnull=True, held="")
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"release of {self.defect_id} to {self.person_id}"

@@ -22,7 +22,8 @@ class Inspection(OrganisationRow):
     """One visit's evidence in one row; superseded with a reason, never edited.
 
     The evidence columns are guarded by triggers.  Signing and superseding are written once.  The rest is derived, and
-    only the judging service writes it: levels and their uncertainty are whole hundredths of a percent of rated.
+    only the judging service writes it: levels and their uncertainty are whole hundredths of a percent of rated,
+    resistances and theirs whole microohms.
     """
 
     installation = models.ForeignKey(Installation, on_delete=models.PROTECT, related_name="inspections")
@@ -65,6 +66,13 @@ class Inspection(OrganisationRow):
     u_6 = models.IntegerField(null=True)
     u_7 = models.IntegerField(null=True)
     u_8 = models.IntegerField(null=True)
+    # What of the levels' uncertainty the clamp keeps from visit to visit, and what the stages of the visit share.
+    u_meter = models.IntegerField(null=True)
+    u_visit = models.IntegerField(null=True)
+    upstream_uohm = models.IntegerField(null=True)
+    u_upstream_uohm = models.IntegerField(null=True)
+    shared_ground_uohm = models.IntegerField(null=True)
+    u_shared_ground_uohm = models.IntegerField(null=True)
 
     objects = OrganisationQuerySet.as_manager()
 
@@ -142,6 +150,9 @@ class Judgement(OrganisationRow):
     rating_revision = models.ForeignKey(RatingRevision, on_delete=models.PROTECT, related_name="+")
     method_version = models.CharField(max_length=10)
     corrections = models.JSONField(default=dict)
+    # Both null: the rating's own tolerance.
+    tolerance_lower_percent = models.FloatField(null=True)
+    tolerance_upper_percent = models.FloatField(null=True)
     result = models.JSONField()
     reason = models.TextField(blank=True)
     judged_at = models.DateTimeField()

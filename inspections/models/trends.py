@@ -1,24 +1,35 @@
 """What the nights found in a series of inspections."""
 
+import datetime as dt
+from dataclasses import asdict
+from typing import Any, ClassVar
+
 from django.db import models
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from accounts.identity import OrganisationQuerySet, OrganisationRow
-from fleet.models import Installation
+from accounts.models import Organisation
+from accounts.tracking import Tracking
+from calc.trend import unpacked_stages
+from fleet.models import Installation, Retarder
 from inspections.models.codes import one_of
 from inspections.models.inspections import Inspection
+from inspections.models.meters import Meter
 
 
 class Trend(OrganisationRow):
-    """What the night's work knows of an installation's levels: one row, fitted anew when evidence arrives."""
+    """What the night's work knows of an installation's levels: one row, fitted anew when evidence arrives.
+
+    `figures` are the figures of the stages as `calc.trend.packed` packs them: a night writes a hundred thousand rows.
+    """
+
+    tracking = Tracking(untracked_because="fitted anew from the evidence by the night")
 
     installation = models.OneToOneField(Installation, on_delete=models.PROTECT, related_name="trend")
-    stages = models.JSONField()
+    figures = models.BinaryField()
     attribution = models.CharField(max_length=20, null=True)  # noqa: DJ001
     next_check_on = models.DateField(null=True)
-    # The evidence it was fitted to, as a digest: a night without news finds it unchanged and fits nothing.
-    fitted_to = models.CharField(max_length=64)
     method = models.CharField(max_length=40)
     method_version = models.CharField(max_length=10)
 
@@ -30,9 +41,92 @@ class Trend(OrganisationRow):
     def __str__(self) -> str:
         return f"trend of {self.installation_id}"
 
+    @property
+    def stages(self) -> list[dict[str, Any]]:
+        """Return slope, level and forecast of each stage as a document, dates as text."""
+        return [
+            {key: value.isoformat() if isinstance(value, dt.date) else value for key, value in asdict(stage).items()}
+            for stage in unpacked_stages(bytes(self.figures))
+        ]
+
+
+class TrendNews(models.Model):
+    """A unit whose evidence has changed since its trend was fitted: the work list of the night.
+
+    `mark` changes with every change of the evidence, so that a fit takes a row off the list only if it has seen it all.
+    """
+
+    tracking: ClassVar[Tracking] = Tracking(untracked_because="a work list: it says what is still to be done")
+
+    organisation = models.ForeignKey(Organisation, on_delete=models.PROTECT, related_name="+")
+    retarder = models.OneToOneField(Retarder, on_delete=models.PROTECT, related_name="trend_news")
+    mark = models.BigIntegerField()
+
+    objects = OrganisationQuerySet.as_manager()
+
+    class Meta:
+        indexes = [models.Index(fields=["organisation", "retarder"], name="trend_news_in_order")]
+
+    def __str__(self) -> str:
+        return f"news of {self.retarder_id}"
+
+
+class TrendChunk(models.Model):
+    """A range of units on a night's list, fitted by whoever claims it first; gone when the night is over."""
+
+    tracking: ClassVar[Tracking] = Tracking(untracked_because="a work list: it says what is still to be done")
+
+    organisation = models.ForeignKey(Organisation, on_delete=models.PROTECT, related_name="+")
+    first_unit = models.BigIntegerField()
+    last_unit = models.BigIntegerField()
+    units = models.PositiveIntegerField()
+    planned_at = models.DateTimeField()
+    claimed_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField(null=True)
+    fitted = models.PositiveIntegerField(default=0)
+    declines_changed = models.PositiveIntegerField(default=0)
+
+    objects = OrganisationQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["organisation", "first_unit"], name="trend_chunk_once")]
+
+    def __str__(self) -> str:
+        return f"units {self.first_unit} to {self.last_unit}"
+
+
+class MeterEffect(models.Model):
+    """How far a clamp between two calibrations reads from the other clamps, as last measured against them.
+
+    `calibrated_day` is the day of the last calibration before its readings, counted from 2000-01-01, −1 where there was
+    none.  Effect and standard uncertainty are whole hundredths of a percent; the effect is null where the clamp shares
+    no unit with another, the uncertainty also where it was not needed.
+    """
+
+    tracking: ClassVar[Tracking] = Tracking(untracked_because="measured anew from the evidence by the night")
+
+    organisation = models.ForeignKey(Organisation, on_delete=models.PROTECT, related_name="+")
+    meter = models.ForeignKey(Meter, on_delete=models.PROTECT, related_name="effects")
+    calibrated_day = models.IntegerField()
+    effect = models.IntegerField(null=True)
+    u_effect = models.IntegerField(null=True)
+    visits = models.PositiveIntegerField()
+    flagged = models.BooleanField(default=False)
+    measured_at = models.DateTimeField()
+
+    objects = OrganisationQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["meter", "calibrated_day"], name="meter_effect_once")]
+
+    def __str__(self) -> str:
+        return f"{self.meter_id}: {self.effect}"
+
 
 class Decline(OrganisationRow):
     """A loss (or rise) of current that the night's work has flagged, keyed to the evidence that raised it."""
+
+    tracking = Tracking(untracked_because="raised and ended anew from the evidence by the night")
 
     ATTRIBUTIONS = [
         ("stage", _("one stage")),

@@ -1,7 +1,9 @@
 """Judge readings without storing anything."""
 
 import dataclasses
+from collections.abc import Mapping
 from typing import Any
+from uuid import UUID
 
 from django.utils.translation import gettext as _
 
@@ -13,6 +15,8 @@ from calc.preview import preview
 from inspections.documents import Document
 from inspections.evidence import evidence_of, meter_document, meter_of, rating_of, relay_box_document, rule_of
 from inspections.evidence_circuit import installation_document
+from inspections.experience import confirmed_counts
+from inspections.limits import limits_document, limits_in_force, unit_document
 from inspections.models import Meter
 from inspections.queries import installation_by_id, meters_by_id, rating_on_file
 from inspections.rules import coverage_faults, reading_faults
@@ -32,7 +36,7 @@ def assess(actor: Actor, document: Document) -> Result:
         raise Refused(*faults)
     rule, probability = rule_of(complete, actor.organisation)
     evidence = evidence_of(complete, rating=rating, decision_rule=rule, max_false_accept_probability=probability)
-    return judged(evidence, rank="always")
+    return judged(evidence, rank="always", confirmed_counts=confirmed_counts(actor.organisation))
 
 
 def expect(actor: Actor, document: Document) -> Result:
@@ -54,19 +58,31 @@ def evidence_before(actor: Actor, document: Document) -> calc.Evidence:
 
 def _with_installation(actor: Actor, document: dict[str, Any]) -> tuple[dict[str, Any], calc.Rating]:
     if document.get("installation") is None:
-        return document, document["rating"]
+        rating: calc.Rating = document["rating"]
+        return document | _own(actor, document, rating), rating
     installation = installation_by_id(actor.organisation, document["installation"])
     if installation is None:
         raise Refused(unknown_id(("installation",), document["installation"]))
     document.setdefault("relay_box", relay_box_document(installation.relay_box_type))
     document = installation_document(installation) | document
-    return document, rating_of(rating_on_file(installation))
+    revision = rating_on_file(installation)
+    document |= unit_document(document, revision, installation.vehicle)
+    rating = rating_of(revision)
+    return document | _own(actor, document, rating), rating
+
+
+def _own(actor: Actor, document: Document, rating: calc.Rating) -> dict[str, Any]:
+    return limits_document(limits_in_force(actor.organisation), document, rating.system_voltage_v)
 
 
 def resolved_meters(actor: Actor, document: Document) -> dict[str, Any]:
     """Return both meters' figures, those given by id taken from the file; refuse unknown ids and exchanged kinds."""
     named = [document[kind] for kind in METER_KINDS if not isinstance(document[kind], dict)]
-    on_file = meters_by_id(actor.organisation, named) if named else {}
+    return meter_figures(document, meters_by_id(actor.organisation, named) if named else {})
+
+
+def meter_figures(document: Document, on_file: Mapping[UUID, Meter]) -> dict[str, Any]:
+    """Return both meters' figures, those given by id taken from the rows that were looked up."""
     figures: dict[str, Any] = {}
     faults = []
     for kind in METER_KINDS:

@@ -12,9 +12,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from accounts.actors import Actor
-from accounts.audit import Deed, plain, write_audit
+from accounts.audit import Deed, write_audit
+from accounts.canonical import plain
 from accounts.errors import Conflict, Fault, Refused
 from accounts.roles import Ability
+from accounts.tracking import content, differences
+from calc.hypotheses import CAUSES
 from inspections.models import RELEASE_DECISIONS, Defect, DefectStep, Inspection
 from inspections.queries import INSIDE_LIMITS
 from inspections.services.judging import Result
@@ -42,6 +45,7 @@ def decide_release(actor: Actor, defect: Defect, *, decision: str, until: dt.dat
         release_decision=decision,
         release_until=until,
         released_by=actor.user,
+        release_ended_at=None,
         driver_told_at=None,
     )
 
@@ -55,9 +59,11 @@ def note_driver_told(actor: Actor, defect: Defect, *, driver: str) -> Defect:
 
 @transaction.atomic
 def record_repair(actor: Actor, defect: Defect, *, done: str, parts: Sequence[str] = (), cause: str = "") -> Defect:
-    """Keep what was done; the defect then waits for a passing retest."""
+    """Keep what was done and which cause it confirmed; the defect then waits for a passing retest."""
     actor.require(Ability.SIGN)
-    if faults := _unless(bool(done), "done", done, _("what was done, in words")):
+    faults = _unless(bool(done), "done", done, _("what was done, in words"))
+    faults += _unless(cause in ("", *CAUSES), "cause", cause, ", ".join(CAUSES))
+    if faults:
         raise Refused(*faults)
     details = {"done": done, "parts": list(parts), "cause": cause}
     return _step(actor, defect, "repaired", details, state="repaired", confirmed_cause=cause)
@@ -90,7 +96,7 @@ def settle_retest(actor: Actor, inspection: Inspection, result: Result) -> list[
         organisation=inspection.organisation_id, uuid__in=wanted, state__in=UNFINISHED
     )
     looked_at = [defect for defect in defects.order_by("pk") if _looked_at_again(defect, inspection)]
-    return [_retested(actor, defect, inspection, result) for defect in looked_at]
+    return [deed for defect in looked_at for deed in _retested(actor, defect, inspection, result)]
 
 
 def _looked_at_again(defect: Defect, inspection: Inspection) -> bool:
@@ -103,7 +109,7 @@ def _looked_at_again(defect: Defect, inspection: Inspection) -> bool:
     return any(needed is None or reading.get(needed) is not None for reading in of_stage)
 
 
-def _retested(actor: Actor, defect: Defect, inspection: Inspection, result: Result) -> Deed:
+def _retested(actor: Actor, defect: Defect, inspection: Inspection, result: Result) -> list[Deed]:
     verdicts = [stage["verdict"] for stage in result["stages"] if defect.stage in (None, stage["stage"])]
     passed = inspection.verdict in INSIDE_LIMITS and all(verdict in INSIDE_LIMITS for verdict in verdicts)
     # What was never repaired is not closed by a reading that happens to be good: somebody has to say why it was bad.
@@ -111,7 +117,8 @@ def _retested(actor: Actor, defect: Defect, inspection: Inspection, result: Resu
     kind = "retest_passed" if passed else "retest_failed"
     columns: dict[str, Any] = {"state": "closed", "closed_at": inspection.signed_at} if closes else {}
     if not passed:
-        columns = {"state": "open"}
+        # What did not help was not the cause.
+        columns = {"state": "open", "confirmed_cause": ""}
     return _write_step(actor, defect, kind, {}, inspection, columns)
 
 
@@ -119,7 +126,7 @@ def _step(actor: Actor, defect: Defect, kind: str, details: Mapping[str, Any], *
     locked = Defect.objects.select_for_update().of(actor.organisation).get(pk=defect.pk)
     if locked.state not in UNFINISHED:
         raise Conflict(_("The defect is closed already."))
-    write_audit(actor, [_write_step(actor, locked, kind, details, None, columns)])
+    write_audit(actor, _write_step(actor, locked, kind, details, None, columns))
     return locked
 
 
@@ -130,11 +137,13 @@ def _write_step(
     details: Mapping[str, Any],
     inspection: Inspection | None,
     columns: Mapping[str, Any],
-) -> Deed:
+) -> list[Deed]:
+    as_it_was = content(defect)
     for column, value in columns.items():
         setattr(defect, column, value)
     defect.save(update_fields=[*columns, "changed_at"])
-    DefectStep.objects.create(
+    before, after = differences(as_it_was, content(defect))
+    step = DefectStep.objects.create(
         organisation_id=defect.organisation_id,
         defect=defect,
         kind=kind,
@@ -143,7 +152,8 @@ def _write_step(
         inspection=inspection,
         details=plain(details),
     )
-    return Deed(kind, "defect", defect.uuid, after={**plain(details), "state": defect.state})
+    taken = Deed("take", step, after=content(step))
+    return [taken, Deed(kind, defect, before=before, after=after, reason=str(details.get("reason", "")))]
 
 
 def _unless(holds: bool, field: str, value: str, allowed: str) -> list[Fault]:

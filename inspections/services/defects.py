@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 from accounts.actors import Actor
 from accounts.audit import Deed
+from accounts.tracking import content
 from inspections.models import Defect, Inspection
 from inspections.services.judging import Result
 
@@ -30,15 +31,13 @@ def propose_defects(actor: Actor, inspection: Inspection, result: Result, *, at:
         if (stage, code) not in open_already
     ]
     Defect.objects.bulk_create(fresh, ignore_conflicts=True)
-    return [
-        Deed(
-            "open",
-            "defect",
-            defect.uuid,
-            after={"stage": defect.stage, "code": defect.code, "found_by": inspection.uuid},
-        )
-        for defect in fresh
-    ]
+    return [Deed("open", defect, after=content(defect)) for defect in _stored(fresh)]
+
+
+def _stored(fresh: list[Defect]) -> list[Defect]:
+    """Return those that were stored: of two checks at once only one opens the same defect."""
+    stored = set(Defect.objects.filter(uuid__in=[defect.uuid for defect in fresh]).values_list("uuid", flat=True))
+    return [defect for defect in fresh if defect.uuid in stored]
 
 
 def _asked_for(result: Result) -> Iterable[tuple[int | None, str]]:

@@ -15,9 +15,11 @@ from accounts.actors import Actor, member_actor
 from accounts.audit import Deed, write_audit
 from accounts.errors import Conflict
 from accounts.identity import new_id
-from accounts.models import Member, Organisation
+from accounts.models import Member
+from accounts.queries import demo_organisation, open_organisations
 from accounts.roles import Ability, Role
 from accounts.services import add_member, create_organisation
+from accounts.tenancy import name_organisation, organisation_transaction
 from inspections.models import Defect
 from inspections.services.defect_life import record_repair
 from inspections.services.demo_rows import Rows, store_rows
@@ -33,7 +35,7 @@ RECEIVED_AFTER = dt.timedelta(minutes=25)
 
 def demo_is_open() -> bool:
     """Tell whether the demo organisation, and with it its well-known password, is in use."""
-    return Organisation.objects.filter(is_demo=True, closed_at__isnull=True).exists()
+    return demo_organisation() is not None
 
 
 @transaction.atomic
@@ -61,6 +63,7 @@ def _people(fleet: Mapping[str, Any]) -> dict[str, Actor]:
         source="demo",
         is_demo=True,
     )
+    name_organisation(organisation)
     actor = member_actor(administrator, source="demo")
     for row in fleet["users"]:
         add_member(actor, username=row["username"], password=DEMO_PASSWORD, role=Role(row["role"]))
@@ -101,14 +104,15 @@ def close_demo(actor: Actor) -> bool:
     A manager of the demo may, and an administrator of another organisation here.  It is not closed before there is
     another organisation to work in.
     """
-    demo = Organisation.objects.filter(is_demo=True, closed_at__isnull=True).first()
+    demo = demo_organisation()
     if demo is None:
         return False
     actor.require(Ability.MANAGE if actor.organisation.pk == demo.pk else Ability.ADMINISTER)
-    if not Organisation.objects.filter(closed_at__isnull=True).exclude(pk=demo.pk).exists():
+    if open_organisations() == [demo]:
         raise Conflict(_("Start your own book first; without the demo nobody could sign in."))
     demo.closed_at = timezone.now()
-    demo.save(update_fields=["closed_at"])
-    deed = Deed("close", "organisation", demo.uuid, after={"closed_at": demo.closed_at})
-    write_audit(dataclasses.replace(actor, organisation=demo), [deed])
+    with organisation_transaction(demo):
+        demo.save(update_fields=["closed_at"])
+        deed = Deed("close", demo, before={"closed_at": None}, after={"closed_at": demo.closed_at})
+        write_audit(dataclasses.replace(actor, organisation=demo), [deed])
     return True

@@ -10,11 +10,13 @@ from typing import Any
 
 from accounts.actors import Actor
 from accounts.models import Depot
+from accounts.rows import store_many
 from accounts.services import add_depot
 from fleet.models import CounterReading, Installation, RelayBoxType, Retarder, RetarderType, Vehicle
 from fleet.services import add_counter, add_relay_box_type, add_retarder, add_retarder_type, add_vehicle, fit_retarder
 from inspections.models import Meter
-from inspections.services.meters import add_meter, record_calibration
+from inspections.services.calibrations import record_calibration
+from inspections.services.meters import add_meter
 from inspections.simulation.book import Fleet, counter_readings, on_day
 from schedules.services.plans import add_check_plan
 
@@ -114,7 +116,7 @@ class _Maker:
         }
         seed = self.fleet["simulation"]["seed"]
         # Some 900 readings, all of one form: one insert, where each through the service would take a second.
-        CounterReading.objects.bulk_create(
+        readings = [
             CounterReading(
                 organisation=self.actor.organisation,
                 counter=counters[each.counter],
@@ -123,7 +125,8 @@ class _Maker:
                 source="demo",
             )
             for each in counter_readings(self.fleet, until=self.until, seed=seed)
-        )
+        ]
+        store_many(self.actor, readings)
 
 
 def _without(row: Row, *keys: str) -> dict[str, Any]:

@@ -1,6 +1,5 @@
 """Add a reading to a stored inspection, beside its evidence."""
 
-from dataclasses import replace
 from uuid import UUID
 
 from django.db import transaction
@@ -11,12 +10,14 @@ from accounts.actors import Actor
 from accounts.audit import Deed, write_audit
 from accounts.errors import Conflict, Refused
 from accounts.roles import Ability
+from accounts.tracking import content
 from inspections.documents import Document, content_hash
-from inspections.evidence_circuit import extra_reading_of
+from inspections.experience import confirmed_counts
 from inspections.models import ExtraReading, Inspection
 from inspections.queries import first_judgement
 from inspections.rules import extra_reading_faults
-from inspections.services.judging import Result, judged, stored_evidence
+from inspections.services.judging import Result, judged
+from inspections.services.part_search import evidence_with_added
 
 
 @transaction.atomic
@@ -44,9 +45,8 @@ def add_extra_reading(
         raise Conflict(_("The extra reading %(id)s is stored with other content.") % {"id": document["id"]})
     created = stored.received_at == fresh.received_at
     if created:
-        after = {"inspection": inspection.uuid, "content_hash": stored.content_hash}
-        write_audit(actor, [Deed("record", "extra_reading", stored.uuid, after=after)])
-    return stored, ranked_anew(inspection), created
+        write_audit(actor, [Deed("record", stored, after=content(stored))])
+    return stored, _ranked_anew(inspection), created
 
 
 def _row(actor: Actor, inspection: Inspection, document: Document, stages: int) -> ExtraReading:
@@ -70,12 +70,7 @@ def _row(actor: Actor, inspection: Inspection, document: Document, stages: int) 
     )
 
 
-def ranked_anew(inspection: Inspection) -> Result:
+def _ranked_anew(inspection: Inspection) -> Result:
     """Return the first judgement's evidence with every reading added since, its likely causes ranked in full."""
-    evidence = stored_evidence(inspection, first_judgement(inspection))
-    added = [extra_reading_of(_as_document(row)) for row in inspection.extra_readings.order_by("pk")]
-    return judged(replace(evidence, extra_readings=(*evidence.extra_readings, *added)), rank="always")
-
-
-def _as_document(row: ExtraReading) -> Document:
-    return {key: getattr(row, key) for key in ("kind", "value", "stage", "coil", "energised", "over_range")}
+    evidence = evidence_with_added(inspection, first_judgement(inspection))
+    return judged(evidence, rank="always", confirmed_counts=confirmed_counts(inspection.organisation))

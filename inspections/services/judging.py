@@ -1,45 +1,80 @@
 """Judge a document, and keep the verdict.  Nothing else writes a verdict, a level or a judgement."""
 
+import copy
 import dataclasses
 import datetime as dt
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Hashable, Mapping, Sequence
+from functools import cache
+from typing import Any, cast
 
 from accounts.models import User
 from calc import evidence as calc
 from calc.diagnosis.screen import Rank
-from calc.judge import judge
+from calc.judge import judge, judge_batch
 from calc.method import METHOD_VERSION
-from fleet.models import MAX_STAGES, RatingRevision
+from fleet.models import RatingRevision
 from inspections.corrections import corrected
+from inspections.derived import DERIVED_FIGURES, derived_figures
 from inspections.documents import parsed_document
 from inspections.evidence import evidence_of, rating_of
 from inspections.models import Inspection, Judgement
-
-# Levels and uncertainties are stored as whole hundredths of a percent of rated.
-HUNDREDTHS = 100
-# A reading typed a thousandfold too large still has to be stored: it is evidence, and its level stays at the edge.
-LARGEST_LEVEL = 2_000_000_000
 
 # What is not stored with a judgement: it follows from the evidence, and is worked out again when it is asked for.
 WORKED_OUT_AGAIN = ("budget", "settle")
 
 Result = dict[str, Any]
+UNCHANGING = frozenset({str, int, float, bool, type(None)})
+# Below and above the rated amps, in percent.
+Tolerance = tuple[float | None, float | None]
+RATINGS_OWN: Tolerance = (None, None)
 DERIVED_COLUMNS = [
     "verdict",
     "decision_rule",
     "rating_revision",
     "method_version",
-    *(f"{name}_{stage}" for name in ("level", "u") for stage in range(1, MAX_STAGES + 1)),
+    *DERIVED_FIGURES,
 ]
 
 
-def judged(evidence: calc.Evidence, *, rank: Rank = "when_unfit") -> Result:
+def judged(
+    evidence: calc.Evidence, *, rank: Rank = "when_unfit", confirmed_counts: Mapping[str, int] | None = None
+) -> Result:
     """Return the judgement of one visit's evidence as a document of codes and numbers.
 
-    Likely causes are ranked in full where the sound circuit does not fit, or always where that is asked for.
+    Likely causes are ranked in full where the sound circuit does not fit, or always where that is asked for; the
+    organisation's confirmed causes weigh in.
     """
-    return dataclasses.asdict(judge(evidence, rank=rank))
+    result: Result = _document(judge(evidence, rank=rank, confirmed_counts=confirmed_counts))
+    return result
+
+
+def judged_batch(
+    evidences: Sequence[calc.Evidence], *, confirmed_counts: Mapping[str, int] | None = None
+) -> list[Result]:
+    """Return the judgement of each visit, in their order, judged together."""
+    if not evidences:
+        return []
+    judgements = judge_batch(evidences, rank="when_unfit", confirmed_counts=confirmed_counts)
+    return [_document(judgement) for judgement in judgements]
+
+
+def _document(value: Any) -> Any:
+    """Return what `dataclasses.asdict` does, without its deep copy of every number and word: they do not change."""
+    kind = type(value)
+    if kind in UNCHANGING:
+        return value
+    if kind is tuple or kind is list:
+        return kind([_document(item) for item in value])
+    if kind is dict:
+        return {key: _document(item) for key, item in value.items()}
+    if dataclasses.is_dataclass(value):
+        return {name: _document(getattr(value, name)) for name in _field_names(value.__class__)}
+    return copy.deepcopy(value)
+
+
+@cache
+def _field_names(kind: Hashable) -> tuple[str, ...]:
+    return tuple(field.name for field in dataclasses.fields(cast("type[Any]", kind)))
 
 
 def give_verdict(
@@ -52,14 +87,14 @@ def give_verdict(
     number: int = 1,
     reason: str = "",
     corrections: Mapping[str, str] | None = None,
+    tolerance_percent: Tolerance = RATINGS_OWN,
 ) -> Judgement:
     """Write the verdict into a new or stored inspection's derived columns, and return its (unsaved) judgement."""
     inspection.verdict = result["verdict"]
     inspection.decision_rule = evidence.decision_rule
     inspection.method_version = METHOD_VERSION
-    for stage, (level, u) in _levels(result).items():
-        setattr(inspection, f"level_{stage}", level)
-        setattr(inspection, f"u_{stage}", u)
+    for column, figure in derived_figures(evidence, result).items():
+        setattr(inspection, column, figure)
     return Judgement(
         organisation_id=inspection.organisation_id,
         inspection=inspection,
@@ -70,6 +105,8 @@ def give_verdict(
         rating_revision=inspection.rating_revision,
         method_version=METHOD_VERSION,
         corrections=dict(corrections or {}),
+        tolerance_lower_percent=tolerance_percent[0],
+        tolerance_upper_percent=tolerance_percent[1],
         result=_kept(result),
         reason=reason,
         judged_at=at,
@@ -99,6 +136,7 @@ def stored_evidence(inspection: Inspection, judgement: Judgement) -> calc.Eviden
         decision_rule=rule,
         max_false_accept_probability=judgement.max_false_accept_probability,
         corrections=judgement.corrections,
+        tolerance_percent=(judgement.tolerance_lower_percent, judgement.tolerance_upper_percent),
     )
 
 
@@ -109,18 +147,31 @@ def evidence_anew(
     decision_rule: calc.DecisionRule,
     max_false_accept_probability: float | None,
     corrections: Mapping[str, str],
+    tolerance_percent: Tolerance = RATINGS_OWN,
 ) -> calc.Evidence:
-    """Return an inspection's evidence held against a rating under a rule, its clamp corrected by what was found."""
+    """Return an inspection's evidence held against a rating under a rule, its clamp corrected by what was found.
+
+    A tolerance takes the place of the rating's, below and above; one that is None on both sides leaves that as it is.
+    """
     document = corrected(parsed_document(inspection.evidence), corrections) | {
         "engine_state": inspection.engine_state,
         "coil_temperature_method": inspection.coil_temperature_method,
     }
     return evidence_of(
         document,
-        rating=rating_of(revision),
+        rating=_tolerating(rating_of(revision), tolerance_percent),
         decision_rule=decision_rule,
         max_false_accept_probability=max_false_accept_probability,
         required_stages=document.get("required_stages") or (),
+    )
+
+
+def _tolerating(rating: calc.Rating, tolerance_percent: Tolerance) -> calc.Rating:
+    lower, upper = tolerance_percent
+    if lower is None and upper is None:
+        return rating
+    return dataclasses.replace(
+        rating, tolerance_lower_percent=lower, tolerance_upper_percent=upper, tolerance_assumed=False
     )
 
 
@@ -131,14 +182,3 @@ def _paired(result: Result, again: Result) -> list[tuple[Mapping[str, Any], Mapp
 def _kept(result: Result) -> Result:
     stages = [{key: value for key, value in stage.items() if key not in WORKED_OUT_AGAIN} for stage in result["stages"]]
     return {**result, "stages": stages}
-
-
-def _levels(result: Result) -> dict[int, tuple[int | None, int | None]]:
-    levels: dict[int, tuple[int | None, int | None]] = dict.fromkeys(range(1, MAX_STAGES + 1), (None, None))
-    for stage in result["stages"]:
-        levels[stage["stage"]] = _hundredths(stage["level_percent"]), _hundredths(stage["expanded_uncertainty_percent"])
-    return levels
-
-
-def _hundredths(percent: float | None) -> int | None:
-    return None if percent is None else round(min(percent * HUNDREDTHS, LARGEST_LEVEL))

@@ -5,10 +5,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from accounts.models import Organisation
+from accounts.queries import open_organisations
+from accounts.repeats import forget_old_answers
 from accounts.tenancy import organisation_transaction
 from fleet.models import Installation
 from inspections.queries import last_checks
-from inspections.services.trends import refresh_trends
+from inspections.services.releases import end_releases, send_release_notices
+from inspections.services.trends import HandOut, Tell, refresh_trends
 from schedules.queries import installations_in_service
 from schedules.services.due_dates import refresh_due_dates
 from schedules.services.outbox import send_owed_reminders
@@ -28,15 +31,18 @@ class NightReport:
     due_dates_changed: int
     reminders_queued: int
     reminders_sent: int
+    releases_ended: int = 0
 
 
-def run_night(*, as_of: dt.datetime) -> NightReport:
-    """Refresh every due date, queue what is owed and send it: organisation by organisation, chunk by chunk."""
-    organisations = list(Organisation.objects.filter(closed_at__isnull=True).order_by("pk"))
-    installations = fitted = declines = changed = queued = 0
+def run_night(*, as_of: dt.datetime, hand_out: HandOut | None = None, tell: Tell | None = None) -> NightReport:
+    """Fit what has news, refresh every due date, queue what is owed and send it, organisation by organisation.
+
+    `hand_out` offers chunks of the fitting to other workers, `tell` is told how far it is.
+    """
+    organisations = open_organisations()
+    installations = fitted = declines = changed = queued = ended = 0
     for organisation in organisations:
-        with organisation_transaction(organisation):
-            trends = refresh_trends(organisation)
+        trends = refresh_trends(organisation, hand_out=hand_out, tell=tell)
         fitted, declines = fitted + trends.fitted, declines + trends.declines_changed
         for chunk in _chunks(organisation):
             with organisation_transaction(organisation):
@@ -44,8 +50,12 @@ def run_night(*, as_of: dt.datetime) -> NightReport:
             installations += len(chunk)
         with organisation_transaction(organisation):
             queued += queue_reminders(organisation, as_of=as_of)
-    sent = send_owed_reminders().sent
-    return NightReport(len(organisations), installations, fitted, declines, changed, queued, sent)
+        with organisation_transaction(organisation):
+            ended += end_releases(organisation, as_of=as_of)
+        with organisation_transaction(organisation):
+            forget_old_answers(organisation, as_of=as_of)
+    sent = send_owed_reminders().sent + send_release_notices().sent
+    return NightReport(len(organisations), installations, fitted, declines, changed, queued, sent, ended)
 
 
 def _chunks(organisation: Organisation) -> Iterator[list[Installation]]:

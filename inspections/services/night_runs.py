@@ -5,17 +5,18 @@ import datetime as dt
 
 from accounts.work import claim_work, fail_work, finish_work
 from inspections.services.night import NightReport, run_night
+from inspections.services.trends import HandOut
 
 JOB = "night"
 
 
-def run_night_once(*, as_of: dt.datetime) -> NightReport | None:
+def run_night_once(*, as_of: dt.datetime, hand_out: HandOut | None = None) -> NightReport | None:
     """Do the night's work of the hour an instant falls in; None where another runner has done or is doing it."""
     run = claim_work(JOB, as_of.astimezone(dt.UTC).strftime("%Y-%m-%dT%H"))
     if run is None:
         return None
     try:
-        report = run_night(as_of=as_of)
+        report = run_night(as_of=as_of, hand_out=hand_out)
     except Exception as error:
         fail_work(run, f"{type(error).__name__}: {error}")
         raise

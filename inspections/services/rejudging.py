@@ -6,37 +6,55 @@ What rests on a verdict that changed side says so until somebody decides: no def
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from typing import Any
+from decimal import Decimal
+from typing import Any, Literal
 
 from django.db import transaction
-from django.db.models import Max, QuerySet
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from accounts.actors import Actor
 from accounts.audit import Deed, write_audit
 from accounts.errors import Fault, Refused
+from accounts.identity import OrganisationQuerySet
+from accounts.models import Organisation, User
 from accounts.roles import Ability
 from accounts.tenancy import organisation_transaction
 from calc import evidence as calc
+from calc.batch import judged_together
 from calc.judge import judge_batch
 from fleet.models import RatingRevision
 from inspections.models import Defect, Inspection, Judgement
 from inspections.queries import INSIDE_LIMITS, newest_ratings
-from inspections.services.judging import DERIVED_COLUMNS, evidence_anew, give_verdict
+from inspections.services.judging import (
+    DERIVED_COLUMNS,
+    RATINGS_OWN,
+    Tolerance,
+    evidence_anew,
+    give_verdict,
+)
+from inspections.services.trend_news import note_news
 from schedules.models import DueDate
 
 CHUNK = 500
+MOST_PERCENT = 100
 
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """Under what inspections are judged anew; what is None stays as each was judged before."""
+    """Under what inspections are judged anew; what is None stays as each was judged before.
+
+    `rating` is the newest revision of each type, or the one that each check was judged by.
+    """
 
     reason: str
     decision_rule: calc.DecisionRule | None = None
     max_false_accept_probability: float | None = None
     corrections: Mapping[str, str] = field(default_factory=dict)
+    tolerance_lower_percent: float | None = None
+    tolerance_upper_percent: float | None = None
+    rating: Literal["newest", "as_judged"] = "newest"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,102 +65,171 @@ class Report:
     changes: dict[tuple[str, str], int]
 
 
-def rejudge(actor: Actor, inspections: QuerySet[Inspection], terms: Terms) -> Report:
-    """Judge a set anew under the newest rating revision of each type and the terms given, chunk by chunk."""
+def rejudge(actor: Actor, inspections: OrganisationQuerySet[Inspection], terms: Terms) -> Report:
+    """Judge a set anew under the terms given, chunk by chunk."""
     actor.require(Ability.MANAGE)
     if not terms.reason:
-        raise Refused(Fault(("reason",), "required", _("A judgement is given anew with a reason.")))
+        raise Refused(needs_a_reason())
     changes: Counter[tuple[str, str]] = Counter()
     judged = 0
-    for ids in _chunks(inspections.filter(organisation=actor.organisation)):
+    for ids in _chunks(actor.organisation, inspections):
         with organisation_transaction(actor.organisation):
-            chunk_changes = _rejudge_chunk(actor, ids, terms)
-        changes += chunk_changes
+            changes += Counter(chunk_judged_anew(actor, ids, terms, by=actor.user).values())
         judged += len(ids)
     return Report(judged, dict(changes))
 
 
-def _chunks(inspections: QuerySet[Inspection]) -> Iterator[list[int]]:
-    ids = list(inspections.order_by("pk").values_list("pk", flat=True))
+def needs_a_reason() -> Fault:
+    """Return what is wrong with terms that give no reason."""
+    return Fault(("reason",), "required", _("A judgement is given anew with a reason."))
+
+
+def faults_of_terms(terms: Terms, meter_kind: str | None) -> list[Fault]:
+    """Return everything that is wrong with the terms; `meter_kind` is of the meter that the choice names."""
+    faults = [] if terms.reason else [needs_a_reason()]
+    asked, probability = terms.decision_rule == "max_false_accept", terms.max_false_accept_probability
+    if asked != (probability is not None) or not 0 < (0.5 if probability is None else probability) <= 0.5:
+        detail = _("Needed with the rule max_false_accept and only with it; allowed is above 0 to 0.5.")
+        faults.append(Fault(("terms", "max_false_accept_probability"), "invalid", detail))
+    for side in ("tolerance_lower_percent", "tolerance_upper_percent"):
+        if not 0 < (getattr(terms, side) or 1.0) <= MOST_PERCENT or getattr(terms, side) == 0:
+            faults.append(
+                Fault(("terms", side), "range", _("Allowed is above 0 to %(most)s.") % {"most": MOST_PERCENT})
+            )
+    for key, value in terms.corrections.items():
+        if not key.startswith(meter_kind or "no meter"):
+            detail = _("A correction is of one meter: choose the meter it was found in.")
+            faults.append(Fault(("terms", "corrections", key), "no_meter", detail))
+        elif key.endswith("gain_percent") and not abs(Decimal(value)) < MOST_PERCENT:
+            detail = _("Allowed is -%(most)s to %(most)s, both excluded.") % {"most": MOST_PERCENT}
+            faults.append(Fault(("terms", "corrections", key), "range", detail))
+    return faults
+
+
+def _chunks(organisation: Organisation, inspections: OrganisationQuerySet[Inspection]) -> Iterator[list[int]]:
+    with organisation_transaction(organisation):
+        ids = list(inspections.of(organisation).order_by("pk").values_list("pk", flat=True))
     for start in range(0, len(ids), CHUNK):
         yield ids[start : start + CHUNK]
 
 
+def chunk_compared(ids: Sequence[int], terms: Terms) -> dict[int, tuple[str, str]]:
+    """Return, by key, the checks whose verdict would change, with both verdicts; nothing is stored."""
+    rows = _rows(Inspection.objects.all(), ids)
+    anew = _anew(rows, terms)
+    verdicts = judged_together([each.evidence for each in anew]).verdicts
+    pairs = zip(rows, verdicts, strict=True)
+    return {row.pk: (row.verdict, verdict) for row, verdict in pairs if row.verdict != verdict}
+
+
 @transaction.atomic
-def _rejudge_chunk(actor: Actor, ids: Sequence[int], terms: Terms) -> Counter[tuple[str, str]]:
-    rows = list(
-        Inspection.objects.select_for_update(of=("self",))
-        .filter(pk__in=ids)
-        .select_related("installation__retarder", "rating_revision")
-        .order_by("pk")
-    )
+def chunk_judged_anew(actor: Actor, ids: Sequence[int], terms: Terms, *, by: User | None) -> dict[int, tuple[str, str]]:
+    """Store new judgements beside the old, and return the checks whose verdict changed, with both verdicts."""
+    rows = _rows(Inspection.objects.select_for_update(of=("self",)), ids)
     before = {row.pk: row.verdict for row in rows}
-    Judgement.objects.bulk_create(_judgements(actor, rows, terms))
+    judgements = _judgements(rows, terms, by)
+    Judgement.objects.bulk_create(judgements)
     Inspection.objects.bulk_update(rows, [*DERIVED_COLUMNS, "changed_at"])
+    note_news(actor.organisation.pk, [row.installation.retarder_id for row in rows])
     changed = [row for row in rows if row.verdict != before[row.pk]]
-    _flag_what_rests_on([row for row in changed if (row.verdict in INSIDE_LIMITS) != (before[row.pk] in INSIDE_LIMITS)])
-    write_audit(actor, [_deed(row, before[row.pk], terms) for row in rows])
-    return Counter((before[row.pk], row.verdict) for row in changed)
+    other_side = [row for row in changed if (row.verdict in INSIDE_LIMITS) != (before[row.pk] in INSIDE_LIMITS)]
+    deeds = [Deed("judge", judgement) for judgement in judgements]
+    deeds += [_deed(row, before[row.pk], terms) for row in rows]
+    write_audit(actor, deeds + _flag_what_rests_on(other_side))
+    return {row.pk: (before[row.pk], row.verdict) for row in changed}
 
 
-def _judgements(actor: Actor, rows: Sequence[Inspection], terms: Terms) -> list[Judgement]:
+@dataclass(frozen=True, slots=True)
+class _Anew:
+    """On what one check is judged anew."""
+
+    evidence: calc.Evidence
+    revision: RatingRevision
+    number: int
+    corrections: dict[str, str]
+    tolerance_percent: Tolerance
+
+
+def _rows(inspections: QuerySet[Inspection], ids: Sequence[int]) -> list[Inspection]:
+    related = inspections.filter(pk__in=ids).select_related("installation__retarder", "rating_revision")
+    return list(related.order_by("pk"))
+
+
+def _anew(rows: Sequence[Inspection], terms: Terms) -> list[_Anew]:
     ratings = newest_ratings({row.installation.retarder.retarder_type_id for row in rows})
-    numbers = dict(
-        Judgement.objects.filter(inspection__in=rows)
-        .values("inspection")
-        .annotate(last=Max("number"))
-        .values_list("inspection", "last")
-    )
-    earlier = {each.inspection_id: each for each in Judgement.objects.filter(inspection__in=rows).order_by("number")}
-    now = timezone.now()
-    for row in rows:
-        row.rating_revision = ratings[row.installation.retarder.retarder_type_id]
-        row.changed_at = now
-    evidences = [_evidence(row, row.rating_revision, earlier[row.pk], terms) for row in rows]
-    return [
-        give_verdict(
-            row,
-            asdict(judgement),
-            evidence=evidence,
-            by=actor.user,
-            at=now,
-            number=numbers[row.pk] + 1,
-            reason=terms.reason,
-            corrections=_corrections(earlier[row.pk], terms),
-        )
-        for row, evidence, judgement in zip(rows, evidences, judge_batch(evidences), strict=True)
-    ]
+    kept = Judgement.objects.filter(inspection__in=rows).select_related("rating_revision").defer("result")
+    earlier = {each.inspection_id: each for each in kept.order_by("number")}
+    return [_one_anew(row, ratings[row.installation.retarder.retarder_type_id], earlier[row.pk], terms) for row in rows]
 
 
-def _evidence(row: Inspection, revision: RatingRevision, earlier: Judgement, terms: Terms) -> calc.Evidence:
+def _one_anew(row: Inspection, newest: RatingRevision, earlier: Judgement, terms: Terms) -> _Anew:
+    revision = newest if terms.rating == "newest" else earlier.rating_revision
+    corrections = {**earlier.corrections, **terms.corrections}
+    tolerance = _tolerance(revision, earlier, terms)
     rule: Any = terms.decision_rule or earlier.decision_rule
     probability = terms.max_false_accept_probability if terms.decision_rule else earlier.max_false_accept_probability
-    return evidence_anew(
+    evidence = evidence_anew(
         row,
         revision,
         decision_rule=rule,
         max_false_accept_probability=probability,
-        corrections=_corrections(earlier, terms),
+        corrections=corrections,
+        tolerance_percent=tolerance,
     )
+    return _Anew(evidence, revision, earlier.number + 1, corrections, tolerance)
 
 
-def _corrections(earlier: Judgement, terms: Terms) -> dict[str, str]:
-    return {**earlier.corrections, **terms.corrections}
+def _tolerance(revision: RatingRevision, earlier: Judgement, terms: Terms) -> Tolerance:
+    """Return the tolerance that takes the rating's place; one asked for earlier held for the rating of that time."""
+    asked = (terms.tolerance_lower_percent, terms.tolerance_upper_percent)
+    if asked != RATINGS_OWN:
+        return asked
+    if revision.pk != earlier.rating_revision_id:
+        return RATINGS_OWN
+    return earlier.tolerance_lower_percent, earlier.tolerance_upper_percent
 
 
-def _flag_what_rests_on(rows: Sequence[Inspection]) -> None:
+def _judgements(rows: Sequence[Inspection], terms: Terms, by: User | None) -> list[Judgement]:
+    now, anew = timezone.now(), _anew(rows, terms)
+    for row, each in zip(rows, anew, strict=True):
+        row.rating_revision = each.revision
+        row.changed_at = now
+    results = judge_batch([each.evidence for each in anew])
+    return [
+        give_verdict(
+            row,
+            asdict(result),
+            evidence=each.evidence,
+            by=by,
+            at=now,
+            number=each.number,
+            reason=terms.reason,
+            corrections=each.corrections,
+            tolerance_percent=each.tolerance_percent,
+        )
+        for row, each, result in zip(rows, anew, results, strict=True)
+    ]
+
+
+def _flag_what_rests_on(rows: Sequence[Inspection]) -> list[Deed]:
     now = timezone.now()
-    Defect.objects.filter(found_by__in=rows, closed_at__isnull=True).update(verdict_changed=True, changed_at=now)
+    defects = list(
+        Defect.objects.select_for_update().filter(found_by__in=rows, closed_at__isnull=True, verdict_changed=False)
+    )
+    for defect in defects:
+        defect.verdict_changed, defect.changed_at = True, now
+    Defect.objects.bulk_update(defects, ["verdict_changed", "changed_at"])
     DueDate.objects.filter(
         installation__in=[row.installation_id for row in rows], cycle_began_by__in=[row.uuid for row in rows]
     ).update(verdict_changed=True, changed_at=now)
+    before, after = {"verdict_changed": False}, {"verdict_changed": True}
+    return [Deed("flag", defect, before=before, after=after) for defect in defects]
 
 
 def _deed(row: Inspection, before: str, terms: Terms) -> Deed:
     return Deed(
         "rejudge",
-        "inspection",
-        row.uuid,
+        row,
         before={"verdict": before},
         after={"verdict": row.verdict, "rating_revision": row.rating_revision.number, "corrections": terms.corrections},
         reason=terms.reason,

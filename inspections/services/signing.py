@@ -1,6 +1,7 @@
 """Sign an inspection that was stored unsigned."""
 
 from collections.abc import Sequence
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -14,6 +15,7 @@ from inspections.models import Inspection
 from inspections.queries import first_judgement, last_checks
 from inspections.services.defect_life import settle_retest
 from inspections.services.superseding import supersede_by
+from inspections.services.trend_news import note_news
 from schedules.services.due_dates import refresh_due_dates
 
 
@@ -35,7 +37,10 @@ def sign_inspection(actor: Actor, inspection_id: UUID, *, put_back: Sequence[str
         raise Conflict("The inspection is signed already.")
     settled = settle_retest(actor, inspection, first_judgement(inspection).result)
     replaced = supersede_by(inspection, signed_later=True)
+    note_news(inspection.organisation_id, [inspection.installation.retarder_id])
     refresh_due_dates([inspection.installation], last_checks, as_of=now)
-    after = {"signed_at": now, **({"put_back": list(put_back)} if put_back else {})}
-    write_audit(actor, [Deed("sign", "inspection", inspection.uuid, after=after), *settled, *replaced])
+    after: dict[str, Any] = {"signed_at": now, "signed_by_id": inspection.signed_by_id}
+    if put_back:
+        after["put_back"] = list(put_back)
+    write_audit(actor, [Deed("sign", inspection, before={"signed_at": None}, after=after), *settled, *replaced])
     return inspection

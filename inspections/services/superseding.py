@@ -6,6 +6,7 @@ from django.utils.translation import gettext as _
 from accounts.audit import Deed
 from accounts.errors import Fault, Refused
 from inspections.models import Inspection
+from inspections.services.trend_news import note_news
 
 
 def supersede_by(new: Inspection, *, signed_later: bool = False) -> list[Deed]:
@@ -24,7 +25,10 @@ def supersede_by(new: Inspection, *, signed_later: bool = False) -> list[Deed]:
     if not free.update(superseded_by=new, superseded_reason=reason, changed_at=timezone.now()):
         # Another replacement was faster.
         raise Refused(already_replaced(old))
-    return [Deed("supersede", "inspection", old.uuid, after={"superseded_by": new.uuid}, reason=reason)]
+    note_news(old.organisation_id, [old.installation.retarder_id])
+    old.superseded_by, old.superseded_reason = new, reason
+    before, after = {"superseded_by_id": None}, {"superseded_by_id": new.pk}
+    return [Deed("supersede", old, before=before, after=after, reason=reason)]
 
 
 def _standing_version(inspection: Inspection) -> Inspection:

@@ -11,15 +11,16 @@ from django.utils.translation import gettext as _
 from accounts.actors import Actor
 from accounts.errors import Fault, Refused
 from calc.due import local_date
-from fleet.models import Installation
+from fleet.models import Installation, RatingRevision
 from inspections.calibrations import calibration_faults, certificates_on
 from inspections.documents import Document
 from inspections.evidence import meter_of, relay_box_document
 from inspections.evidence_circuit import installation_document
-from inspections.models import Defect, Inspection
-from inspections.queries import installation_by_id, meters_by_id, rating_on_file
+from inspections.limits import limits_document, unit_document
+from inspections.models import Defect, Inspection, Meter
 from inspections.rules import coverage_faults, reading_faults
-from inspections.services.assess import METER_KINDS, resolved_meters, unknown_id
+from inspections.services.assess import METER_KINDS, meter_figures, unknown_id
+from inspections.services.lookups import OnFile
 from inspections.services.superseding import already_replaced
 
 # A phone's clock may run ahead by this much; the visit is kept and flagged.
@@ -31,24 +32,30 @@ class Visit:
     """What a document turned out to mean once its ids were looked up."""
 
     installation: Installation
+    rating: RatingRevision
+    sent: Document
     document: dict[str, Any]
     required_stages: tuple[int, ...]
     replaces: Inspection | None = None
     faults: list[Fault] = field(default_factory=list)
 
 
-def resolved_visit(actor: Actor, document: Document, received_at: dt.datetime) -> Visit:
-    """Look every id up and check everything; raise Refused with all that is wrong at once."""
-    installation = installation_by_id(actor.organisation, document["installation"])
+def resolved_visit(actor: Actor, document: Document, received_at: dt.datetime, on_file: OnFile) -> Visit:
+    """Find what every id means and check everything; raise Refused with all that is wrong at once."""
+    installation = on_file.installations.get(document["installation"])
     if installation is None:
         raise Refused(unknown_id(("installation",), document["installation"]))
     defects, faults = _retested_defects(actor, installation, document.get("retest_of") or [])
-    stages = len(rating_on_file(installation).rated_currents_a)
-    visit = Visit(installation, dict(document), _required_stages(stages, document, defects), faults=faults)
-    visit.document |= resolved_meters(actor, document)
+    revision = on_file.rating_of(installation)
+    stages = len(revision.rated_currents_a)
+    required = _required_stages(stages, document, defects)
+    visit = Visit(installation, revision, document, dict(document), required, faults=faults)
+    visit.document |= meter_figures(document, on_file.meters)
     visit.document |= {"relay_box": relay_box_document(installation.relay_box_type)}
     visit.document |= installation_document(installation)
-    visit.document |= _calibrations(actor, visit, document["performed_at"])
+    visit.document |= unit_document(document, revision, installation.vehicle)
+    visit.document |= limits_document(on_file.own_limits, document, revision.system_voltage_v)
+    visit.document |= _calibrations(actor, visit, [on_file.meters[document[kind]] for kind in METER_KINDS])
     visit.faults += reading_faults(visit.document, stages=stages, ammeter=meter_of(visit.document["ammeter"]))
     visit.faults += coverage_faults(visit.document, visit.required_stages)
     visit.faults += _time_faults(installation, document["performed_at"], received_at)
@@ -58,10 +65,9 @@ def resolved_visit(actor: Actor, document: Document, received_at: dt.datetime) -
     return visit
 
 
-def _calibrations(actor: Actor, visit: Visit, performed_at: dt.datetime) -> dict[str, Any]:
-    on = local_date(performed_at, visit.installation.vehicle.depot.time_zone)
-    meters = meters_by_id(actor.organisation, [visit.document[kind]["id"] for kind in METER_KINDS])
-    by_kind = {meter.kind: meter for meter in meters.values()}
+def _calibrations(actor: Actor, visit: Visit, meters: Sequence[Meter]) -> dict[str, Any]:
+    on = local_date(visit.document["performed_at"], visit.installation.vehicle.depot.time_zone)
+    by_kind = {meter.kind: meter for meter in meters}
     return {
         "calibration_faults": calibration_faults(by_kind.values(), on) or None,
         "calibration_required": actor.organisation.calibration_required,

@@ -5,9 +5,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
-from django.db import transaction
+from django.db import connection, transaction
+from django.db.models import BigIntegerField
 from django.utils import timezone
 
+from accounts.prepared import Many, Prepared
 from calc.due import Due, Plan, local_date, next_due, state_on
 from calc.usage import CounterReading
 from fleet.models import Installation
@@ -27,6 +29,12 @@ STORED_FIELDS = [
 ]
 # What each counter counts for: the limb's readings by the counter's kind.
 LIMB_COUNTERS = {"km": "odometer", "hours": "engine_hours"}
+
+_STORED = Prepared(lambda ids: DueDate.objects.filter(installation__in=ids), Many(BigIntegerField()))
+_LOCKED = Prepared(
+    lambda ids: Installation.objects.filter(pk__in=ids).order_by("pk").select_for_update(no_key=True).values_list("pk"),
+    Many(BigIntegerField()),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +59,7 @@ class LastChecks:
         return self.certain if plan is not None and plan.pass_required else self.inside
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def refresh_due_dates(
     installations: Sequence[Installation],
     last_checks_of: Callable[[Iterable[int]], Mapping[int, LastChecks]],
@@ -67,7 +75,7 @@ def refresh_due_dates(
     last_checks = last_checks_of(ids)
     plans = running_plans(ids)
     series = counter_series({installation.vehicle_id for installation in installations})
-    stored = DueDate.objects.in_bulk(ids, field_name="installation_id")
+    stored = {row.installation_id: row for row in _STORED(ids)}
     fresh = [
         _due_date(
             installation, plans.get(installation.pk, []), last_checks.get(installation.pk, LastChecks()), series, as_of
@@ -93,8 +101,8 @@ def _hold(ids: Sequence[int]) -> None:
     Of two checks recorded at once neither sees the other, and the last to write would store a date without the
     other's check: so what a date is worked out from is asked for only once the lock is held.
     """
-    rows = Installation.objects.filter(pk__in=ids).order_by("pk")
-    list(rows.select_for_update(no_key=True).values_list("pk"))
+    if connection.features.has_select_for_update:
+        _LOCKED(ids)
 
 
 def _differs(row: DueDate, stored: DueDate | None) -> bool:

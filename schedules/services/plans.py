@@ -4,11 +4,12 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from accounts.actors import Actor
-from accounts.audit import Deed, write_audit
+from accounts.errors import Conflict
 from accounts.roles import Ability
-from accounts.rows import store_row
+from accounts.rows import change_row, store_row
 from fleet.models import Installation
 from schedules.models import CheckPlan
 
@@ -21,10 +22,16 @@ def add_check_plan(actor: Actor, *, installation: Installation, **columns: Any) 
 
 
 @transaction.atomic
+def change_check_plan(actor: Actor, plan: CheckPlan, **columns: Any) -> CheckPlan:
+    """Change a running plan that the caller has locked."""
+    actor.require(Ability.MANAGE)
+    if plan.ended_at is not None:
+        raise Conflict(_("The plan has ended; a new one can be added."))
+    return change_row(actor, plan, columns)
+
+
+@transaction.atomic
 def end_check_plan(actor: Actor, plan: CheckPlan, *, reason: str) -> CheckPlan:
     """End a plan; what it made due stays in the record."""
     actor.require(Ability.MANAGE)
-    plan.ended_at = timezone.now()
-    plan.save(update_fields=["ended_at", "changed_at"])
-    write_audit(actor, [Deed("end", "check_plan", plan.uuid, reason=reason)])
-    return plan
+    return change_row(actor, plan, {"ended_at": timezone.now()}, action="end", reason=reason)

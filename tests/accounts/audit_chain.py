@@ -4,10 +4,12 @@ from collections.abc import Sequence
 
 from accounts.audit import GENESIS_HASH, chain_hash, entry_record
 from accounts.models import AuditEntry, Organisation
+from tests.naming import name
 
 
 def chain_of(organisation: Organisation) -> list[AuditEntry]:
     """Return an organisation's entries in order."""
+    name(organisation)
     return list(AuditEntry.objects.filter(organisation=organisation).order_by("sequence"))
 
 

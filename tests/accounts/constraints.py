@@ -9,6 +9,9 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import Model, UniqueConstraint
 
 from accounts.identity import new_id
+from accounts.models import Organisation
+from accounts.tenancy import founding_transaction
+from tests import naming
 
 
 def constraint_names(room: str) -> set[str]:
@@ -28,6 +31,11 @@ def store_twin(row: Model, **changes: Any) -> None:
     twin = type(row)(**kept)
     for name, value in changes.items():
         setattr(twin, name, value)
+    if isinstance(twin, Organisation):
+        with founding_transaction(twin):
+            return
+    if hasattr(twin, "organisation"):
+        naming.name(twin.organisation)
     twin.save(force_insert=True)
 
 

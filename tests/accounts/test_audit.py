@@ -8,8 +8,10 @@ from uuid import UUID
 import pytest
 from django.db import transaction
 
-from accounts.audit import GENESIS_HASH, Deed, chain_hash, plain, write_audit
+from accounts.audit import GENESIS_HASH, Deed, chain_hash, write_audit
+from accounts.canonical import plain
 from accounts.models import AuditEntry, AuditHead, Depot
+from accounts.roles import Role
 from accounts.services import add_depot
 from tests import builders
 from tests.accounts.audit_chain import chain_of, first_bad_sequence
@@ -67,9 +69,10 @@ def test_measured_values_keep_their_digits_and_instants_are_utc() -> None:
 def entries(db: None) -> list[AuditEntry]:
     """Return a chain of five entries, written in two calls, as read back from the database."""
     actor = builders.actor(builders.organisation())
-    deed = Deed("change", "vehicle", OBJECT, before={"amps": Decimal("41.5")}, after={"amps": Decimal("42.0")})
+    depot = builders.depot(actor.organisation)
+    deed = Deed("change", depot, before={"amps": Decimal("41.5")}, after={"amps": Decimal("42.0")})
     write_audit(actor, [deed, deed])
-    write_audit(actor, [deed, deed, Deed("retire", "vehicle", OBJECT, reason="sold", device_at=actor_time())])
+    write_audit(actor, [deed, deed, Deed("close", depot, reason="sold", device_at=actor_time())])
     return chain_of(actor.organisation)
 
 
@@ -93,6 +96,8 @@ def test_the_sequence_has_no_gaps_and_the_chain_recomputes_from_the_rows(entries
         ("on_behalf_of_id", 999_999),
         ("organisation_id", 999_999),
         ("source", "web"),
+        ("token", "another"),
+        ("content_hash", "0" * 64),
         ("address", "10.0.0.1"),
         ("request_id", "another"),
         ("device_at", dt.datetime(2020, 1, 1, tzinfo=dt.UTC)),
@@ -117,7 +122,7 @@ def test_a_removed_an_inserted_and_an_exchanged_entry_show_at_their_place(entrie
 
 def test_two_organisations_have_separate_chains(entries: list[AuditEntry]) -> None:
     other = builders.organisation()
-    write_audit(builders.actor(other), [Deed("change", "vehicle", OBJECT)])
+    write_audit(builders.actor(other), [Deed("change", builders.depot(other))])
     (entry,) = chain_of(other)
     assert (entry.sequence, entry.previous_hash) == (1, GENESIS_HASH)
     assert first_bad_sequence([entry]) is None
@@ -125,7 +130,7 @@ def test_two_organisations_have_separate_chains(entries: list[AuditEntry]) -> No
 
 
 def test_a_rollback_leaves_neither_the_row_nor_its_entry(db: None) -> None:
-    actor = builders.actor(builders.organisation())
+    actor = builders.actor(builders.organisation(), Role.MANAGER)
     add_depot(actor, name="North", time_zone="Europe/London")
     with transaction.atomic():
         add_depot(actor, name="South", time_zone="Europe/London")

@@ -9,8 +9,10 @@ from django.test import Client
 
 from accounts.management.commands.create_organisation import PASSWORD_VARIABLE
 from accounts.models import ApiToken, Member, Organisation, User
+from accounts.queries import organisation_called
 from accounts.roles import Role
 from tests import builders
+from tests.naming import name
 
 PASSWORD = "seven quiet magnets"
 
@@ -19,6 +21,13 @@ def said(command: str, /, *args: Any, **options: Any) -> str:
     out = StringIO()
     call_command(command, *args, stdout=out, **options)
     return out.getvalue()
+
+
+def called(slug: str) -> Organisation:
+    """Return the organisation with the slug."""
+    found = organisation_called(slug)
+    assert found is not None
+    return found
 
 
 def refusal(command: str, /, *args: Any, **options: Any) -> str:
@@ -40,6 +49,7 @@ def password_given(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_an_organisation_is_made_with_a_new_administrator(password_given: None) -> None:
     line = said("create_organisation", "quarry", administrator="ada", name="Quarry Haulage")
     assert line == "Organisation quarry is there; ada is its administrator.\n"
+    name(called("quarry"))
     member = Member.objects.select_related("organisation", "user").get()
     assert (member.organisation.slug, member.organisation.name) == ("quarry", "Quarry Haulage")
     assert (member.user.username, member.role) == ("ada", Role.ADMINISTRATOR.value)
@@ -50,7 +60,7 @@ def test_an_organisation_is_made_with_a_new_administrator(password_given: None) 
 def test_a_user_who_exists_keeps_the_password(password_given: None) -> None:
     User.objects.create_user("ada", password="an older password")
     said("create_organisation", "quarry", administrator="ada")
-    assert Organisation.objects.get().name == "quarry"
+    assert called("quarry").name == "quarry"
     assert User.objects.get().check_password("an older password")
 
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from accounts.identity import new_id
 from fleet.models import Installation, RatingRevision, Retarder
-from inspections.models import Calibration, Decline, Defect, ExtraReading, Inspection, Judgement
+from inspections.models import Calibration, Decline, Defect, ExtraReading, Inspection, Judgement, MeterComparison, Photo
 from schedules.models import DueDate, Reminder
 from tests import builders
 from tests.builders import Workshop, inspection_document
@@ -109,6 +109,11 @@ def _beside_the_first_inspection(first: Inspection, number: int) -> None:
     judgement = first.judgements.order_by("-number")[0]
     numbers = range(judgement.number + 1, judgement.number + 1 + number)
     Judgement.objects.bulk_create(_copy(judgement, number=following, reason="once more") for following in numbers)
+    photo = {"picture": b"", "width_px": 1, "height_px": 1, "sent_hash": "0" * 64, "received_at": timezone.now()}
+    Photo.objects.bulk_create(
+        Photo(organisation=first.organisation, inspection=first, added_by=first.recorded_by, **photo)
+        for _ in range(number)
+    )
 
 
 def _for_each_unit(workshop: Workshop, inspections: list[Inspection]) -> None:
@@ -133,6 +138,16 @@ def _for_each_unit(workshop: Workshop, inspections: list[Inspection]) -> None:
                 raised_at=at,
             ),
             Calibration(**owner, meter=inspection.ammeter, performed_on=TODAY),
+            MeterComparison(
+                **owner,
+                first=inspection.ammeter,
+                second=workshop.ammeter,
+                compared_on=TODAY,
+                pairs=[],
+                figures={},
+                normalised_error=0.2,
+                agree=True,
+            ),
         ]
         for row in rows:
             row.save(force_insert=True)

@@ -43,7 +43,7 @@ def test_a_bad_item_fails_the_unit_with_a_sentence_that_names_it(api: Api) -> No
     assert answer["verdict"] == "fail"
     assert answer["action"] == "find_the_fault"
     (reason,) = answer["verdict_reasons"]
-    assert "stop_lamps" in reason["text"]
+    assert reason["text"] == "Control check, bad: Stop lamps."
 
 
 def test_it_is_stored_with_its_digits_and_answered_again(api: Api, workshop: Workshop) -> None:

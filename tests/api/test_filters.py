@@ -62,6 +62,19 @@ def test_a_value_of_the_wrong_kind_is_refused_at_its_name(api: Api, name: str, p
     fault_at(api.get(f"{name}/", **{parameter: value}), f"#/{parameter}")
 
 
+def test_an_empty_value_is_refused_and_does_not_ask_for_everything(api: Api) -> None:
+    lists = [route for route in api_routes() if getattr(route.view_class, "filterset_class", None)]
+    asked = {
+        (route.pattern, name)
+        for route in lists
+        if "get" in route.methods and not route.takes_an_id
+        for name in route.view_class.filterset_class.base_filters
+    }
+    assert len(asked) >= 50
+    for pattern, name in sorted(asked):
+        fault_at(api.get(pattern, **{name: ""}), f"#/{name}")
+
+
 @pytest.mark.parametrize(("name", "parameter", "_value"), WRONG[:16] + [(*filtered, "") for filtered in TEXT_FILTERS])
 def test_a_nul_byte_is_refused_like_any_other_wrong_value(api: Api, name: str, parameter: str, _value: str) -> None:
     fault_at(api.get(f"{name}/", **{parameter: "a\0b"}), f"#/{parameter}")

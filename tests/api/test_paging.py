@@ -99,6 +99,11 @@ def test_rows_are_counted_when_asked_and_within_the_filters(api: Api, workshop: 
     assert "count" not in api.get("meters/", count="false").json()
 
 
+@pytest.mark.parametrize("wanted", ["", "1", "TRUE", "\0"])
+def test_a_count_is_asked_for_with_true_or_false(api: Api, wanted: str) -> None:
+    fault_at(api.get("meters/", count=wanted), "#/count")
+
+
 def test_a_count_stops_at_ten_thousand(api: Api, workshop: Workshop) -> None:
     meters(workshop, CAP)
     answer = api.get("meters/", count="true", page_size=1)

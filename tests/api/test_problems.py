@@ -64,7 +64,7 @@ AN_ID = "0192f0c1-4f5e-7c3a-9d2b-6a1e5f7c8d90"
     ("method", "address", "allowed"),
     [
         ("delete", "vehicles/", "GET"),
-        ("post", "vehicles/", "GET"),
+        ("post", "due/", "GET"),
         ("put", "inspections/", "GET, POST"),
         ("get", "assessments/", "POST"),
         ("get", "inspections/bulk/", "POST"),

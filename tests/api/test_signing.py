@@ -9,6 +9,7 @@ from tests import builders
 from tests.api.problems import assert_problem
 from tests.builders import Workshop, inspection_document
 from tests.conftest import Api
+from tests.naming import name
 
 
 @pytest.fixture
@@ -48,6 +49,7 @@ def test_an_inspection_of_another_organisation_is_not_found(workshop: Workshop, 
     stranger = Api(builders.organisation())
     foreign = assert_problem(stranger.post(f"inspections/{unsigned}/sign/", {}), 404)
     assert foreign == assert_problem(stranger.post(f"inspections/{uuid4()}/sign/", {}), 404)
+    name(workshop.organisation)
     assert last_check_on(workshop) == "None"
 
 

@@ -35,6 +35,9 @@ run_night(as_of=dt.datetime(2026, 11, 25, 9, tzinfo=dt.UTC))
 """
 LAPSE = """
 import datetime as dt, django; django.setup()
+from accounts.queries import open_organisations
+from tests.naming import name
+name(open_organisations()[0])
 from schedules.models import Reminder
 from schedules.services.outbox import CLAIM_LAPSES_AFTER
 claimed = Reminder.objects.filter(sent_at__isnull=True, claimed_at__isnull=False)
@@ -43,6 +46,9 @@ print(claimed.update(claimed_at=dt.datetime.now(dt.UTC) - CLAIM_LAPSES_AFTER - d
 SEND = "import django; django.setup()\nfrom schedules.tasks import send_reminders; send_reminders.delay()"
 COUNT = """
 import django; django.setup()
+from accounts.queries import open_organisations
+from tests.naming import name
+name(open_organisations()[0])
 from schedules.models import Reminder
 print(Reminder.objects.filter(sent_at__isnull=False).count(), Reminder.objects.count())
 """

@@ -20,6 +20,9 @@ from tests.config.processes import free_port, wait_until_served
 from tests.conftest import ROOT, postgresql_database
 from tests.dashboard.browsing import CHROMIUM, CHROMIUM_ARGUMENTS, sign_in, watched_page
 
+# Loading the demo book is most of it; a machine with others on it takes several times as long.
+LONGEST_DEMO_S = 180.0
+
 
 @pytest.fixture(scope="session")
 def pages_environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
@@ -58,7 +61,7 @@ def served_pages(pages_environment: dict[str, str]) -> Iterator[str]:
     server = subprocess.Popen(command, cwd=ROOT, env=pages_environment, stdout=subprocess.DEVNULL)
     try:
         address = f"http://127.0.0.1:{port}"
-        wait_until_served(f"{address}/healthz", server)
+        wait_until_served(f"{address}/healthz", server, within_s=LONGEST_DEMO_S)
         yield address
     finally:
         server.send_signal(signal.SIGINT)

@@ -8,7 +8,19 @@ from playwright.sync_api import Browser, Page, Response, expect
 from tests.dashboard.browsing import DESK, PHONE, SCHEMES, scrolls_sideways, sign_in, violations, watched_page
 
 LISTS = ["vehicles", "checks", "defects", "due", "losing-current", "told", "meters", "ratings", "people", "units"]
-PAGES = ["today", "find", "more", "night", *LISTS]
+DESK_PAGES = ["rules", "rules/lists", "judge-anew", "people/invite", "tokens", "tokens/make", "to-sign"]
+PAGES = ["today", "find", "more", "night", *LISTS, *DESK_PAGES]
+# Pages about one thing: the list, the links that lead there from it, and what follows that address.
+ABOUT_ONE: dict[str, tuple[str, list[str], str]] = {
+    "a meter": ("meters/", ["tbody th a"], ""),
+    "its accuracy": ("meters/", ["tbody th a"], "accuracy/"),
+    "two meters compared": ("meters/", ["tbody th a"], "compare/"),
+    "a calibration": ("meters/", ["tbody th a", "a[href*='/calibrations/']"], ""),
+    "the search for the part": ("checks/?verdict=fail", ["a:has(> .verdict)"], "find-the-part/"),
+    "the limits of a survey": ("ratings/", ["a[href*='/survey-limits/']"], ""),
+    "a person": ("people/", ["tbody th a"], ""),
+    "a driver's label": ("find/?q=Coach+12", ["a[href*='/label/']"], ""),
+}
 MOST_BYTES = 150_000
 SMALLEST = {"width": 320, "height": 640}
 
@@ -34,6 +46,42 @@ def test_a_page_is_clean_in_both_schemes_and_at_both_sizes(at_the_desk: Page, na
         at_the_desk.set_viewport_size(size)  # type: ignore[arg-type]
         found[scheme, size["width"]] = violations(at_the_desk)
     assert found == {key: [] for key in found}
+
+
+@pytest.mark.parametrize("name", ABOUT_ONE)
+def test_a_page_about_one_thing_is_clean_and_fits(at_the_desk: Page, name: str) -> None:
+    at, links, then = ABOUT_ONE[name]
+    at_the_desk.goto(f"/demo/{at}")
+    for link in links:
+        at_the_desk.goto(at_the_desk.locator(f"main {link}").first.get_attribute("href") or "")
+    if then:
+        at_the_desk.goto(at_the_desk.url + then)
+    for scheme, size in (("light", DESK), ("dark", PHONE)):
+        at_the_desk.emulate_media(color_scheme=_scheme(scheme))
+        at_the_desk.set_viewport_size(size)  # type: ignore[arg-type]
+        assert violations(at_the_desk) == [], (scheme, size)
+    at_the_desk.set_viewport_size(SMALLEST)  # type: ignore[arg-type]
+    assert not scrolls_sideways(at_the_desk)
+
+
+@pytest.mark.parametrize("name", ["", "password/", "second-step/", "sessions/"])
+def test_a_page_of_the_account_is_clean_and_fits(at_the_desk: Page, name: str) -> None:
+    at_the_desk.goto(f"/account/{name}")
+    assert violations(at_the_desk) == []
+    at_the_desk.set_viewport_size(SMALLEST)  # type: ignore[arg-type]
+    assert not scrolls_sideways(at_the_desk)
+
+
+def test_nobody_is_led_from_the_list_of_pages_to_a_page_shut_to_them(browser: Browser, served_pages: str) -> None:
+    with watched_page(browser, served_pages) as page:
+        sign_in(page, "demo-viewer")
+        page.goto("/demo/more/")
+        links = page.eval_on_selector_all("main ul a", "all => all.map(one => one.getAttribute('href'))")
+        page.goto("/demo/check/")
+        links.append(page.locator(".units a").first.get_attribute("href"))
+        shut = [link for link in links if page.request.get(link).status != 200]
+        assert len(links) > 10
+        assert shut == []
 
 
 @pytest.mark.parametrize("fleet_number", ["truck24", "Coach 12", "truck-29", "Truck 26"])

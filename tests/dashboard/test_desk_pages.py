@@ -13,15 +13,28 @@ from django.utils import timezone
 
 from accounts.roles import Role
 from dashboard import urls
-from inspections.models import Defect
+from inspections.models import Calibration, Defect
 from schedules.models import Reminder
 from tests import builders
 from tests.api.full_house import furnish
 from tests.builders import Workshop
 from tests.dashboard.reading import shown, signed_in
+from tests.naming import name
 
 LISTS = ["units", "vehicles", "checks", "defects", "due", "losing-current", "told", "meters", "ratings", "people"]
-PAGES = [*LISTS, "today", "find", "more", "night"]
+PAGES = [
+    *LISTS,
+    "today",
+    "find",
+    "more",
+    "night",
+    "people/invite",
+    "tokens",
+    "tokens/make",
+    "to-sign",
+    "rules",
+    "rules/lists",
+]
 # The sheet for the cab exists once a release is decided; tests of the defect page open it.
 NAMED = {
     "vehicles/<uuid:vehicle>/",
@@ -29,6 +42,21 @@ NAMED = {
     "defects/<uuid:defect>/",
     "defects/<uuid:defect>/notice/",
     "meters/<uuid:meter>/",
+    "meters/<uuid:meter>/accuracy/",
+    "meters/<uuid:meter>/compare/",
+    "meters/<uuid:meter>/calibrations/<uuid:calibration>/",
+    "ratings/<uuid:type>/survey-limits/",
+    "vehicles/<uuid:vehicle>/label/",
+    "judge-anew/",
+    # Tests of the people, of tokens and of what waits for a signature open these.
+    "people/two-step/",
+    "people/<uuid:member>/",
+    "invitations/<uuid:invitation>/revoke/",
+    "tokens/<uuid:token>/revoke/",
+    "to-sign/<uuid:inspection>/",
+    # And tests of judging anew and of settling these.
+    "judge-anew/<uuid:rejudging>/",
+    "due/<uuid:due_date>/settle/",
 }
 MOST_QUERIES = 14
 # Who is asking: the session, the user and the membership.
@@ -41,6 +69,7 @@ def manager(workshop: Workshop) -> Client:
 
 
 def desk_addresses(workshop: Workshop) -> list[str]:
+    name(workshop.organisation)
     vehicle = workshop.installation.vehicle.uuid
     defect, _made = Defect.objects.get_or_create(
         organisation=workshop.organisation,
@@ -48,8 +77,21 @@ def desk_addresses(workshop: Workshop) -> list[str]:
         code="rest_current",
         defaults={"opened_at": timezone.now()},
     )
-    named = [f"vehicles/{vehicle}/", f"defects/{defect.uuid}/", f"meters/{workshop.ammeter.uuid}/"]
-    return [f"{name}/" for name in PAGES] + named
+    named = ["judge-anew/", f"vehicles/{vehicle}/", f"vehicles/{vehicle}/label/"]
+    named += [f"defects/{defect.uuid}/", f"meters/{workshop.ammeter.uuid}/"]
+    return [f"{name}/" for name in PAGES] + named + meter_addresses(workshop)
+
+
+def meter_addresses(workshop: Workshop) -> list[str]:
+    meter, kind = workshop.ammeter, workshop.installation.retarder.retarder_type
+    calibration, _made = Calibration.objects.get_or_create(
+        organisation=workshop.organisation,
+        meter=meter,
+        performed_on=dt.date(2027, 1, 1),
+        defaults={"found_in_tolerance": False},
+    )
+    pages = ["accuracy", "compare", f"calibrations/{calibration.uuid}"]
+    return [f"meters/{meter.uuid}/{page}/" for page in pages] + [f"ratings/{kind.uuid}/survey-limits/"]
 
 
 def test_every_address_of_the_desk_is_walked_here() -> None:
@@ -105,11 +147,11 @@ def asked(captured: CaptureQueriesContext) -> int:
     return sum(each["sql"].startswith("SELECT") and "set_config" not in each["sql"] for each in captured)
 
 
-def test_today_costs_one_query_for_its_numbers_and_three_for_its_decisions(manager: Client, workshop: Workshop) -> None:
+def test_today_costs_one_query_for_its_numbers_and_four_for_its_decisions(manager: Client, workshop: Workshop) -> None:
     furnish(workshop, 5)
     with CaptureQueriesContext(connection) as captured:
         shown(manager, workshop.organisation, "today/")
-    assert asked(captured) == IDENTITY_QUERIES + 1 + 3
+    assert asked(captured) == IDENTITY_QUERIES + 1 + 4
 
 
 @pytest.mark.parametrize("name", LISTS)

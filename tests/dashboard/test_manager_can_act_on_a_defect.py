@@ -10,9 +10,10 @@ from inspections.models import Defect
 from tests import builders
 from tests.builders import Workshop
 from tests.dashboard.taking import Taker
+from tests.naming import name
 
 RELEASE = {"step": "release", "decision": "isolated", "until": "2026-05-01", "reason": "Flat route only"}
-REPAIR = {"step": "repair", "done": "Fuse renewed", "parts": "fuse\n\nholder", "cause": "blown fuse"}
+REPAIR = {"step": "repair", "done": "Fuse renewed", "parts": "fuse\n\nholder", "cause": "blown_fuse"}
 UNNECESSARY = {"step": "repair-unnecessary", "reason": "Read at the wrong output"}
 
 
@@ -33,6 +34,7 @@ def page(taker: Taker, defect: Defect) -> str:
 
 def step(taker: Taker, defect: Defect, fields: dict[str, str]) -> Any:
     answer = taker.post(f"defects/{defect.uuid}/", **fields)
+    name(defect.organisation)
     defect.refresh_from_db()
     return answer
 
@@ -58,9 +60,9 @@ def test_the_driver_is_told_by_name(workshop: Workshop, defect: Defect) -> None:
 def test_a_repair_is_recorded_with_its_parts_and_cause(workshop: Workshop, defect: Defect) -> None:
     taker = Taker(workshop)
     assert step(taker, defect, REPAIR).status_code == 302
-    assert (defect.state, defect.confirmed_cause) == ("repaired", "blown fuse")
+    assert (defect.state, defect.confirmed_cause) == ("repaired", "blown_fuse")
     assert defect.steps.get().details["parts"] == ["fuse", "holder"]
-    assert "Fuse renewed; fuse, holder; blown fuse" in page(taker, defect)
+    assert "Fuse renewed; fuse, holder; fuse open" in page(taker, defect)
 
 
 def test_a_closed_defect_says_in_the_list_when_by_whom_and_why_and_takes_no_more_steps(

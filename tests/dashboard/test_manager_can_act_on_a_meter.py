@@ -5,9 +5,9 @@ from typing import Any
 import pytest
 
 from accounts.roles import Role
-from inspections.models import Calibration
+from inspections.models import Calibration, Inspection, MeterComparison
 from tests import builders
-from tests.builders import Workshop, inspection_document
+from tests.builders import Workshop, inspection_document, single_pass
 from tests.conftest import Api
 from tests.dashboard.taking import Taker
 
@@ -43,9 +43,106 @@ def test_a_failed_calibration_lists_the_checks_since_the_last_good_one(workshop:
     assert "In doubt" not in manager.get(address).content.decode()
     calibrated(manager, **FAILED)
     answer = manager.get(address)
-    assert [str(check.performed_on) for check in answer.context["in_doubt"]] == ["2026-03-02", "2026-02-02"]
     assert [str(check.performed_on) for check in answer.context["checks"]][-1] == "2025-12-01"
-    assert "In doubt" in answer.content.decode()
+    assert f'<a href="/{workshop.organisation.slug}/{manager.at}">checks read with it' in answer.content.decode()
+    page = manager.get(manager.at)
+    assert [str(check.performed_on) for check in page.context["in_doubt"]] == ["2026-03-02", "2026-02-02"]
+    assert "since it was last found good, on 5 Jan 2026" in page.content.decode()
+
+
+ADJUSTED = {
+    "performed_on": "2026-06-01",
+    "due_on": "2027-06-01",
+    "certificate": "C 19",
+    "as_found": "0 0.0\r\n100,0 118,5",
+    "as_left": "100.0 100.4",
+    "found_in_tolerance": "by_points",
+    "passed": "by_points",
+}
+
+
+def test_what_was_read_with_a_clamp_found_wrong_is_judged_anew_from_its_page(workshop: Workshop) -> None:
+    manager = Taker(workshop, Role.MANAGER)
+    document = inspection_document(
+        workshop, performed_at="2026-03-02T09:30:00+00:00", stage_readings=single_pass(43.0), sign=True
+    )
+    assert Api(workshop.organisation).post("inspections/", document).json()["verdict"] == "fail"
+    calibrated(manager, **ADJUSTED)
+    html = manager.get(manager.at).content.decode()
+    assert "+18.5 % of the reading and 0 A" in html
+    assert 'value="18.5"' in html
+    assert manager.send(reason="clamp read high", gain_percent="18,5", zero="0").status_code == 302
+    assert "1 check was judged anew, 1 with another verdict." in manager.get(manager.at).content.decode()
+    check = Inspection.objects.get(uuid=document["id"])
+    assert (check.verdict, list(check.judgements.order_by("number").values_list("verdict", flat=True))) == (
+        "pass",
+        ["fail", "pass"],
+    )
+    assert "passed" in manager.get(f"meters/{workshop.ammeter.uuid}/").content.decode()
+
+
+def test_values_that_are_no_pairs_are_named_by_their_line(workshop: Workshop) -> None:
+    answer = calibrated(Taker(workshop, Role.MANAGER), **(ADJUSTED | {"as_found": "30.0 30.4\n30.0"}))
+    assert "Line 2, “30.0”, is not two numbers" in str(answer.context["form"].errors["as_found"])
+    assert not Calibration.objects.exists()
+
+
+def test_an_outcome_against_its_own_values_is_refused_at_its_field(workshop: Workshop) -> None:
+    answer = calibrated(Taker(workshop, Role.MANAGER), **(ADJUSTED | {"found_in_tolerance": "yes"}))
+    assert list(answer.context["form"].errors) == ["found_in_tolerance"]
+
+
+def test_accuracy_is_typed_range_by_range_and_holds_for_checks_to_come(workshop: Workshop) -> None:
+    checked_on(workshop, "2026-02-02")
+    manager = Taker(workshop, Role.MANAGER)
+    address = f"meters/{workshop.ammeter.uuid}/accuracy/"
+    assert "Range 1, in A" in manager.get(address).content.decode()
+    first = {"range_max_1": "40", "accuracy_percent_1": "1,5", "accuracy_counts_1": "5", "resolution_1": "0.01"}
+    second = {"range_max_2": "400", "accuracy_percent_2": "2", "accuracy_counts_2": "5", "resolution_2": "0.1"}
+    short = manager.post(address, **first, **(second | {"range_max_2": ""}))
+    assert list(short.context["form"].errors) == ["range_max_2"]
+    swapped = manager.post(address, **(first | {"range_max_1": "500"}), **second)
+    assert "Ranges are given smallest first." in swapped.content.decode()
+    assert manager.post(address, **first, **second).status_code == 302
+    workshop.ammeter.refresh_from_db()
+    assert [one["range_max"] for one in workshop.ammeter.ranges] == [40.0, 400.0]
+    assert (workshop.ammeter.accuracy_percent, workshop.ammeter.range_max) == (2.0, 400.0)
+    html = manager.get(f"meters/{workshop.ammeter.uuid}/").content.decode()
+    assert "± (1.5 % + 5 × 0.01 A) up to 40 A" in html
+    checked_on(workshop, "2026-02-03")
+    old, new = Inspection.objects.filter(ammeter=workshop.ammeter).order_by("performed_at")
+    assert ("ranges" in old.evidence["ammeter"], len(new.evidence["ammeter"]["ranges"])) == (False, 2)
+    assert (new.u_1 or 0) < (old.u_1 or 0)
+
+
+def test_two_clamps_are_compared_and_both_pages_say_so(workshop: Workshop) -> None:
+    other = builders.meter(workshop.organisation, "ammeter")
+    technician = Taker(workshop)
+    address = f"meters/{workshop.ammeter.uuid}/compare/"
+    page = technician.get(address)
+    assert "Compare two clamps" in page.content.decode()
+    sent = {
+        "id": str(page.context["form"]["id"].value()),
+        "second": str(other.uuid),
+        "compared_on": "2026-03-02",
+        "readings": "36,3 35.9\n72.1 69.0",
+        "note": "",
+    }
+    assert "is not two numbers" in technician.post(address, **(sent | {"readings": "36.3"})).content.decode()
+    for _time in range(2):
+        assert technician.post(address, **sent).status_code == 302
+    row = MeterComparison.objects.get()
+    assert row.agree
+    for meter, shown in ((workshop.ammeter, "36.3 / 35.9 A"), (other, "35.9 / 36.3 A")):
+        html = technician.get(f"meters/{meter.uuid}/").content.decode()
+        assert shown in html
+        assert "they agree" in html
+    assert Taker(workshop, Role.VIEWER).get(address).status_code == 403
+
+
+def test_a_voltmeter_without_a_second_one_has_nothing_to_be_compared_with(workshop: Workshop) -> None:
+    html = Taker(workshop).get(f"meters/{workshop.voltmeter.uuid}/compare/").content.decode()
+    assert "There is no other meter of this kind in use." in html
 
 
 @pytest.mark.parametrize(

@@ -66,7 +66,7 @@ def test_only_the_migrating_service_knows_the_owners_password() -> None:
 
 def test_the_roles_in_the_addresses_are_those_that_the_database_is_made_with() -> None:
     script = (REPOSITORY / "docker" / "postgres-init.sh").read_text()
-    made = set(re.findall(r"CREATE ROLE (\w+) LOGIN NOSUPERUSER \w+ \w+ NOBYPASSRLS", script))
+    made = set(re.findall(r"CREATE ROLE (\w+) LOGIN (?:NOINHERIT )?NOSUPERUSER \w+ \w+ NOBYPASSRLS", script))
     addresses = SERVICES["migrate"]["environment"]
     used = {re.match(r"postgres://(\w+):", addresses[name])[1] for name in ("DATABASE_URL", "DATABASE_OWNER_URL")}  # type: ignore[index]
     assert made == used == {"coilbook_app", "coilbook_owner"}

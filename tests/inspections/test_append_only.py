@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from accounts.models import AuditEntry
 from fleet.models import RatingRevision
+from inspections.derived import DERIVED_FIGURES
 from inspections.models import Calibration, ExtraReading, Inspection, Judgement
 from inspections.services.extra import add_extra_reading
 from tests import builders
@@ -17,8 +18,7 @@ from tests.builders import Workshop
 from tests.inspections.visits import recorded
 
 SET_ONCE = {"signed_at", "signed_by", "superseded_by", "superseded_reason"}
-PER_STAGE = {f"{name}_{stage}" for name in ("level", "u") for stage in range(1, 9)}
-DERIVED = {"verdict", "decision_rule", "rating_revision", "method_version", "changed_at"} | PER_STAGE
+DERIVED = {"verdict", "decision_rule", "rating_revision", "method_version", "changed_at", *DERIVED_FIGURES}
 WHOLE_ROWS: list[type[models.Model]] = [ExtraReading, Judgement, Calibration, RatingRevision, AuditEntry]
 EVIDENCE: "list[tuple[type[models.Model], models.Field[Any, Any]]]" = [
     *((Inspection, field) for field in Inspection._meta.concrete_fields if field.name not in SET_ONCE | DERIVED),
@@ -133,7 +133,7 @@ def test_what_is_set_once_can_be_set_once_and_never_again(
 
 def test_derived_columns_can_be_written(rows: dict[type[models.Model], Any]) -> None:
     row = rows[Inspection]
-    values = dict.fromkeys(PER_STAGE, 9999) | {
+    values = dict.fromkeys(DERIVED_FIGURES, 9999) | {
         "verdict": "fail",
         "decision_rule": "simple",
         "method_version": "2",

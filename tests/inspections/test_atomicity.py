@@ -81,15 +81,17 @@ def test_recording_signing_and_replacing_are_told(workshop: Workshop) -> None:
     told = [(entry.action, entry.object_id, entry.actor) for entry in entries_of(workshop)]
     assert told == [
         ("record", first.uuid, trainee.user),
+        ("judge", first.judgements.get().uuid, trainee.user),
         ("sign", first.uuid, manager.user),
         ("record", second.uuid, manager.user),
+        ("judge", second.judgements.get().uuid, manager.user),
         ("supersede", first.uuid, manager.user),
     ]
-    record_entry, _sign, _record, supersede_entry = entries_of(workshop)
+    record_entry, _judge, _sign, _record, _judge_again, supersede_entry = entries_of(workshop)
     assert record_entry.after is not None
     assert record_entry.after["content_hash"] == first.content_hash
     assert record_entry.device_at == first.performed_at
-    assert supersede_entry.after == {"superseded_by": str(second.uuid)}
+    assert supersede_entry.after == {"superseded_by_id": second.pk}
     assert supersede_entry.reason == "clamp was on the wrong cable"
 
 
@@ -102,11 +104,16 @@ def test_an_opened_defect_and_an_added_reading_are_told(workshop: Workshop) -> N
     for _ in range(2):
         add_extra_reading(by, inspection.uuid, reading)
     told = [(entry.action, entry.object_type) for entry in entries_of(workshop)]
-    assert told == [("record", "inspection"), ("open", "defect"), ("record", "extra_reading")]
+    assert told == [
+        ("record", "inspection"),
+        ("judge", "judgement"),
+        ("open", "defect"),
+        ("record", "extra_reading"),
+    ]
 
 
 def test_the_same_visit_again_is_not_told_again(workshop: Workshop) -> None:
     by, document = builders.actor(workshop.organisation), visit(workshop)
     for _ in range(3):
         record_inspection(by, document)
-    assert len(entries_of(workshop)) == 1
+    assert [entry.action for entry in entries_of(workshop)] == ["record", "judge"]

@@ -5,18 +5,24 @@ A calibration counts on the day of the measurement, not of its arrival, and the 
 """
 
 import datetime as dt
+from decimal import Decimal
 from typing import Any
+from uuid import uuid4
 
 import pytest
 
+from accounts.errors import Conflict, Refused
 from accounts.roles import Role
 from inspections.calibrations import calibration_fault, looked_back_on
 from inspections.models import Calibration
-from inspections.services.meters import record_calibration
+from inspections.services.calibrations import record_calibration
+from inspections.services.doubt import rejudge_in_doubt
+from inspections.services.meters import change_meter
 from tests import builders
 from tests.builders import Workshop
 from tests.inspections.visits import recorded
 
+RANGE = {"range_max": 40.0, "accuracy_percent": 1.5, "accuracy_counts": 5.0, "resolution": 0.01}
 DONE_ON, DUE_ON = dt.date(2025, 7, 31), dt.date(2026, 7, 31)
 
 
@@ -84,3 +90,109 @@ def test_a_failed_calibration_looks_back_to_the_last_good_one(workshop: Workshop
     ]
     failed = calibrated(workshop, performed_on=dt.date(2025, 9, 10), due_on=None, passed=False)
     assert set(looked_back_on(failed)) == {visits[1], visits[2]}
+
+
+def point(applied: str, shown: str) -> dict[str, Decimal]:
+    return {"applied": Decimal(applied), "shown": Decimal(shown)}
+
+
+FOUND_HIGH, ADJUSTED = [point("0", "0.0"), point("100.0", "118.5")], [point("100.0", "100.4")]
+
+
+def test_what_nobody_states_follows_from_the_values_as_found_and_as_left(workshop: Workshop) -> None:
+    row = calibrated(workshop, as_found=FOUND_HIGH, as_left=ADJUSTED)
+    assert (row.found_in_tolerance, row.passed) == (False, True)
+    assert row.as_found is not None
+    assert row.as_found[1] == {"applied": "100.0", "shown": "118.5"}
+    untouched = calibrated(workshop, performed_on=dt.date(2026, 8, 1), due_on=None, as_found=FOUND_HIGH)
+    assert (untouched.found_in_tolerance, untouched.passed) == (False, False)
+    good = calibrated(workshop, performed_on=dt.date(2026, 8, 31), due_on=None, as_found=ADJUSTED)
+    assert (good.found_in_tolerance, good.passed) == (True, True)
+    said = calibrated(workshop, performed_on=dt.date(2026, 9, 30), due_on=None, passed=False)
+    assert (said.found_in_tolerance, said.passed) == (False, False)
+
+
+def test_an_adjusted_clamp_is_good_from_then_on_and_throws_doubt_on_what_was_before(workshop: Workshop) -> None:
+    before = recorded(workshop, "2026-01-02T09:30:00Z").inspection
+    row = calibrated(workshop, performed_on=dt.date(2026, 3, 1), as_found=FOUND_HIGH, as_left=ADJUSTED)
+    assert set(looked_back_on(row)) == {before}
+    assert calibration_fault(workshop.ammeter, dt.date(2026, 3, 2)) is None
+
+
+@pytest.mark.parametrize(
+    ("stated", "place"),
+    [
+        ({"as_found": FOUND_HIGH, "found_in_tolerance": True}, "found_in_tolerance"),
+        ({"as_found": ADJUSTED, "found_in_tolerance": False}, "found_in_tolerance"),
+        ({"as_left": FOUND_HIGH, "passed": True}, "passed"),
+        ({"as_left": ADJUSTED, "passed": False}, "passed"),
+    ],
+)
+def test_an_outcome_against_its_own_values_is_refused(workshop: Workshop, stated: dict[str, Any], place: str) -> None:
+    with pytest.raises(Refused) as refused:
+        calibrated(workshop, **stated)
+    assert [fault.path for fault in refused.value.faults] == [(place,)]
+    assert not Calibration.objects.exists()
+
+
+def test_the_same_certificate_sent_again_is_kept_once(workshop: Workshop) -> None:
+    uuid = uuid4()
+    once = calibrated(workshop, uuid=uuid, as_found=FOUND_HIGH)
+    assert calibrated(workshop, uuid=uuid, as_found=FOUND_HIGH) == once
+    with pytest.raises(Conflict):
+        calibrated(workshop, uuid=uuid)
+
+
+def test_checks_in_doubt_are_judged_anew_with_the_error_as_found_and_only_once(workshop: Workshop) -> None:
+    visits = [recorded(workshop, f"2026-0{month}-02T09:30:00Z", verdict="fail").inspection for month in (1, 2)]
+    later = recorded(workshop, "2026-04-02T09:30:00Z", verdict="fail").inspection
+    row = calibrated(workshop, performed_on=dt.date(2026, 3, 1), as_found=FOUND_HIGH, as_left=ADJUSTED)
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    done = rejudge_in_doubt(manager, row, reason="clamp found high")
+    assert (done.judged, done.left, done.changes) == (2, 0, {("fail", "pass"): 2})
+    newest = {check.pk: check.judgements.order_by("-number")[0] for check in [*visits, later]}
+    assert all(newest[check.pk].corrections["ammeter_gain_percent"] == "18.5" for check in visits)
+    assert newest[later.pk].number == 1
+    assert rejudge_in_doubt(manager, row, reason="clamp found high").judged == 0
+    other = rejudge_in_doubt(manager, row, reason="certificate read again", gain_percent=Decimal("18"))
+    assert other.judged == 2
+
+
+def test_doubt_needs_an_error_and_a_meter_that_was_found_wrong(workshop: Workshop) -> None:
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    failed = calibrated(workshop, passed=False)
+    with pytest.raises(Refused) as refused:
+        rejudge_in_doubt(manager, failed, reason="why not")
+    assert refused.value.faults[0].path == ("gain_percent",)
+    good = calibrated(workshop, performed_on=dt.date(2026, 1, 1))
+    with pytest.raises(Refused) as refused:
+        rejudge_in_doubt(manager, good, reason="why not", gain_percent=Decimal(1))
+    assert refused.value.faults[0].code == "not_in_doubt"
+
+
+def test_a_verdict_needs_a_reading_inside_the_largest_range(workshop: Workshop) -> None:
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    change_meter(manager, workshop.ammeter, ranges=[RANGE])
+    result = recorded(workshop, stage_readings=builders.single_pass(40.5)).result
+    assert result["verdict"] == "undetermined"
+    assert {stage["undetermined_reason"] for stage in result["stages"]} == {"over_range"}
+    assert recorded(workshop, "2026-03-03T09:30:00Z").result["verdict"] == "pass"
+
+
+@pytest.mark.parametrize(
+    ("figures", "place"),
+    [
+        ({"ranges": [RANGE | {"range_max": 400.0}, RANGE]}, "ranges"),
+        ({"ranges": [RANGE | {"resolution": 0.0}]}, "ranges"),
+        ({"ranges": [{"range_max": 40.0}]}, "ranges"),
+        ({"ranges": [RANGE], "accuracy_percent": 9.0}, "accuracy_percent"),
+        ({"accuracy_percent": None, "ranges": []}, "accuracy_percent"),
+    ],
+)
+def test_an_accuracy_that_cannot_be_is_refused_at_its_place(
+    workshop: Workshop, figures: dict[str, Any], place: str
+) -> None:
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    with pytest.raises(Refused) as refused:
+        change_meter(manager, workshop.ammeter, **figures)
+    assert refused.value.faults[0].path == (place,)

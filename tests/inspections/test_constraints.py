@@ -7,7 +7,23 @@ import pytest
 from django.db import IntegrityError
 from django.utils import timezone
 
-from inspections.models import Calibration, Decline, Defect, DefectStep, ExtraReading, Trend
+from inspections.models import (
+    Calibration,
+    Decline,
+    Defect,
+    DefectStep,
+    DriverLink,
+    ExtraReading,
+    LimitsRevision,
+    MeterComparison,
+    MeterEffect,
+    Photo,
+    RejudgedVerdict,
+    Rejudging,
+    ReleaseNotice,
+    Trend,
+    TrendChunk,
+)
 from tests import builders
 from tests.accounts.constraints import assert_refused_by, constraint_names, store_twin
 from tests.builders import Workshop
@@ -15,7 +31,8 @@ from tests.inspections.visits import recorded
 
 ON = dt.date(2026, 3, 2)
 NOW = dt.datetime(2026, 3, 2, 10, tzinfo=dt.UTC)
-SAME_ID, ITSELF, ANOTHER_UNIT = object(), object(), object()
+SAME_ID, ITSELF, ANOTHER_UNIT, PERSON, METER = object(), object(), object(), object(), object()
+OTHER_SET = object()
 Case = tuple[str, str, dict[str, Any]]
 
 METERS: list[Case] = [
@@ -29,6 +46,11 @@ METERS: list[Case] = [
     ("calibration_id", "calibration", {"uuid": SAME_ID, "performed_on": dt.date(2026, 3, 3)}),
     ("calibration_once_a_day", "calibration", {}),
     ("calibration_due_after_done", "calibration", {"performed_on": dt.date(2027, 3, 3)}),
+    ("meter_comparison_id", "meter_comparison", {"uuid": SAME_ID}),
+    ("meter_comparison_of_two", "meter_comparison", {"second": METER}),
+    ("limits_revision_id", "limits_revision", {"uuid": SAME_ID, "number": 2}),
+    ("limits_revision_once", "limits_revision", {}),
+    ("limits_revision_counted_from_one", "limits_revision", {"number": 0}),
 ]
 VISITS: list[Case] = [
     ("inspection_id", "inspection", {"uuid": SAME_ID}),
@@ -45,10 +67,20 @@ VISITS: list[Case] = [
     ("extra_reading_kind_known", "extra_reading", {"kind": "smell"}),
     ("extra_reading_has_a_value", "extra_reading", {"value": None}),
     ("extra_reading_has_a_value", "extra_reading", {"over_range": True}),
+    ("photo_id", "photo", {"uuid": SAME_ID}),
+    ("photo_belongs_to_one_thing", "photo", {"inspection": None}),
+    ("photo_withdrawn_by_somebody_with_a_reason", "photo", {"withdrawn_at": NOW}),
+    ("photo_withdrawn_by_somebody_with_a_reason", "photo", {"withdrawn_at": NOW, "withdrawn_by": PERSON}),
     ("judgement_id", "judgement", {"uuid": SAME_ID, "number": 2, "reason": "new method"}),
     ("judgement_number", "judgement", {}),
     ("judgement_verdict_known", "judgement", {"number": 2, "reason": "new method", "verdict": "good"}),
     ("judgement_after_the_first_has_a_reason", "judgement", {"number": 2}),
+    ("rejudging_id", "rejudging", {"uuid": SAME_ID}),
+    ("rejudging_state_known", "rejudging", {"state": "forgotten"}),
+    ("rejudging_has_a_reason", "rejudging", {"reason": ""}),
+    ("rejudged_verdict_id", "rejudged_verdict", {"uuid": SAME_ID, "rejudging": OTHER_SET}),
+    ("rejudged_verdict_once", "rejudged_verdict", {}),
+    ("rejudged_verdicts_known", "rejudged_verdict", {"verdict_after": "good"}),
 ]
 FOLLOWING: list[Case] = [
     ("decline_id", "decline", {"uuid": SAME_ID, "stage": 2}),
@@ -63,7 +95,15 @@ FOLLOWING: list[Case] = [
     ("defect_release_has_a_person_and_an_end", "defect", {"stage": 2, "release_until": ON}),
     ("defect_step_id", "defect_step", {"uuid": SAME_ID}),
     ("defect_step_kind_known", "defect_step", {"kind": "forgotten"}),
+    ("release_notice_id", "release_notice", {"uuid": SAME_ID, "release_until": dt.date(2026, 3, 3)}),
+    ("release_notice_once", "release_notice", {}),
+    ("release_notice_held_known", "release_notice", {"release_until": dt.date(2026, 3, 3), "held": "lost"}),
+    ("driver_link_id", "driver_link", {"uuid": SAME_ID, "revoked_at": NOW, "revoked_by": PERSON}),
+    ("driver_link_one_in_force", "driver_link", {}),
+    ("driver_link_revoked_by_somebody", "driver_link", {"revoked_at": NOW}),
     ("trend_id", "trend", {"uuid": SAME_ID, "installation": ANOTHER_UNIT}),
+    ("trend_chunk_once", "trend_chunk", {}),
+    ("meter_effect_once", "meter_effect", {}),
 ]
 CASES = METERS + VISITS + FOLLOWING
 
@@ -76,13 +116,31 @@ def rows(workshop: Workshop) -> dict[str, Any]:
     person = first.inspection.recorded_by
     of = {**owner, "installation": workshop.installation}
     defect = Defect.objects.create(**of, code="outside_limits", opened_at=NOW)
+    asked = {**owner, "reason": "audit", "requested_at": NOW, "up_to": 1, "total": 1, "content_hash": "0" * 64}
+    rejudging, other_set = (Rejudging.objects.create(**asked) for _number in range(2))
     return {
         "meter": workshop.ammeter,
         "calibration": Calibration.objects.create(
             **owner, meter=workshop.ammeter, performed_on=ON, due_on=dt.date(2027, 3, 2)
         ),
+        "meter_comparison": MeterComparison.objects.create(
+            **owner,
+            first=workshop.ammeter,
+            second=builders.meter(workshop.organisation, "ammeter"),
+            compared_on=ON,
+            pairs=[],
+            figures={},
+            normalised_error=0.2,
+            agree=True,
+        ),
+        "limits_revision": LimitsRevision.objects.create(**owner, number=1),
         "inspection": first.inspection,
         "judgement": first.judgement,
+        "rejudging": rejudging,
+        "other_set": other_set,
+        "rejudged_verdict": RejudgedVerdict.objects.create(
+            **owner, rejudging=rejudging, inspection=first.inspection, verdict_before="pass", verdict_after="fail"
+        ),
         "extra_reading": ExtraReading.objects.create(
             **owner,
             inspection=first.inspection,
@@ -93,12 +151,32 @@ def rows(workshop: Workshop) -> dict[str, Any]:
             recorded_by=person,
             content_hash="0" * 64,
         ),
+        "photo": Photo.objects.create(
+            **owner,
+            inspection=first.inspection,
+            picture=b"",
+            width_px=1,
+            height_px=1,
+            sent_hash="0" * 64,
+            received_at=NOW,
+            added_by=person,
+        ),
         "decline": Decline.objects.create(
             **of, raised_by=first.inspection, attribution="all_stages", state="watched", raised_at=NOW
         ),
         "defect": defect,
+        "release_notice": ReleaseNotice.objects.create(
+            **owner, defect=defect, release_until=ON, queued_at=NOW, person=builders.member(workshop.organisation)
+        ),
+        "driver_link": DriverLink.objects.create(
+            **owner, vehicle=workshop.installation.vehicle, issued_at=NOW, issued_by=person
+        ),
         "defect_step": DefectStep.objects.create(**owner, defect=defect, kind="opened", at=NOW),
-        "trend": Trend.objects.create(**of, stages=[], fitted_to="", method="none", method_version="0"),
+        "trend": Trend.objects.create(**of, figures=b"", method="none", method_version="0"),
+        "trend_chunk": TrendChunk.objects.create(**owner, first_unit=1, last_unit=2, units=2, planned_at=NOW),
+        "meter_effect": MeterEffect.objects.create(
+            **owner, meter=first.inspection.ammeter, calibrated_day=-1, visits=1, measured_at=NOW
+        ),
     }
 
 
@@ -106,7 +184,10 @@ def rows(workshop: Workshop) -> dict[str, Any]:
 def test_a_row_that_breaks_it_is_refused(rows: dict[str, Any], name: str, of: str, changes: dict[str, Any]) -> None:
     row = rows[of]
     another = builders.installation(row.organisation)
-    meant = {id(SAME_ID): row.uuid, id(ITSELF): row, id(ANOTHER_UNIT): another}
+    person = rows["inspection"].recorded_by
+    meant = {id(SAME_ID): getattr(row, "uuid", None), id(ITSELF): row, id(ANOTHER_UNIT): another, id(PERSON): person}
+    meant[id(METER)] = rows["meter"]
+    meant[id(OTHER_SET)] = rows["other_set"]
     assert_refused_by(name, row, {column: meant.get(id(value), value) for column, value in changes.items()})
 
 

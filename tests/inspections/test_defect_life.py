@@ -8,6 +8,7 @@ import pytest
 from accounts.actors import Actor
 from accounts.errors import Conflict, NotAllowed, Refused
 from accounts.roles import Role
+from inspections.experience import confirmed_counts
 from inspections.models import Defect, DefectStep
 from inspections.services.defect_life import (
     certify_repair_unnecessary,
@@ -69,10 +70,20 @@ def test_a_good_reading_without_a_repair_closes_nothing(workshop: Workshop, defe
 
 
 def test_a_failed_retest_opens_it_again(workshop: Workshop, technician: Actor, defect: Defect) -> None:
-    record_repair(technician, defect, done="Fuse 3 renewed")
+    record_repair(technician, defect, done="Fuse 3 renewed", cause="blown_fuse")
     retest(workshop, defect, current_a=20.0)
     assert (defect.state, defect.closed_at) == ("open", None)
     assert kinds(defect) == ["repaired", "retest_failed"]
+    # What did not help was not the cause: it teaches nothing, though the step keeps it.
+    assert defect.confirmed_cause == ""
+    assert confirmed_counts(workshop.organisation) == {}
+
+
+def test_a_cause_that_is_none_is_refused(technician: Actor, defect: Defect) -> None:
+    with pytest.raises(Refused) as refused:
+        record_repair(technician, defect, done="Fuse 3 renewed", cause="blown fuse")
+    assert [fault.path for fault in refused.value.faults] == [("cause",)]
+    assert kinds(defect) == []
 
 
 def test_an_unsigned_retest_closes_it_when_it_is_signed(workshop: Workshop, technician: Actor, defect: Defect) -> None:

@@ -13,6 +13,9 @@ APPEND_ONLY_TABLES = [
     "inspections_extrareading",
     "inspections_inspection",
     "inspections_judgement",
+    "inspections_limitsrevision",
+    "inspections_metercomparison",
+    "inspections_photo",
 ]
 KINDS = {"sqlite": ["no_delete", "no_update"], "postgresql": ["no_delete", "no_truncate", "no_update"]}
 TRIGGERS = {

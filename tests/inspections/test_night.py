@@ -84,12 +84,13 @@ def test_a_night_is_written_down_and_its_hour_is_not_done_again(db: None) -> Non
         "due_dates_changed": 1,
         "reminders_queued": 0,
         "reminders_sent": 0,
+        "releases_ended": 0,
     }
     assert night_runs.run_night_once(as_of=instant("2026-07-31T13:00:00Z")) is not None
 
 
 def test_a_failed_night_says_why_and_can_be_tried_again(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    def broken(*, as_of: dt.datetime) -> None:
+    def broken(*, as_of: dt.datetime, hand_out: object) -> None:
         raise RuntimeError("the disk is full")
 
     with monkeypatch.context() as patched:

@@ -7,6 +7,7 @@ from typing import Any
 
 from accounts.actors import Actor
 from accounts.instants import instant
+from accounts.tenancy import organisation_transaction
 from api.serializers.submissions import InspectionSerializer
 from inspections.services.record import Recorded, record_inspection
 from schedules.models import DueDate
@@ -38,7 +39,8 @@ def recorded(of: Workshop, performed_at: str = "2026-03-02T09:30:00Z", **fields:
     """Record a visit that was sent within the hour; `by` is a technician unless given."""
     by: Actor = fields.pop("by", None) or builders.actor(of.organisation)
     document = visit(of, performed_at=performed_at, **fields)
-    return record_inspection(by, document, received_at=instant(performed_at) + AN_HOUR)
+    with organisation_transaction(of.organisation):
+        return record_inspection(by, document, received_at=instant(performed_at) + AN_HOUR)
 
 
 def due_date(of: Workshop) -> DueDate:

@@ -1,8 +1,9 @@
 """Relations that published sources state, held against whole judgements.
 
-Origin P: read in the primary text (JCGM 100:2008, JCGM 106:2012).  Rows about inputs the service does not take (a bound
-quoted at a confidence, triangular and trapezoidal bounds, a prior, how sure a deviation is) have no test: there
-is no code of ours for them to hold against anything.
+Origin P: read in the primary text (JCGM 100:2008, JCGM 106:2012).  Rows about inputs that nobody is asked for have no
+test, because there is no code of ours to hold against them: a bound quoted at a confidence or as three sigma and
+triangular or trapezoidal bounds (booklets of clamps and voltmeters state ±(percent + counts), one rectangle), a prior
+(a verdict rests on the readings of its visit alone), and the reliability of a Type B figure.
 """
 
 from dataclasses import replace
@@ -14,6 +15,7 @@ from calc.conformity import rectangle_with_normal_cdf
 from calc.evidence import Evidence, Meter, Rating, StageReading
 from calc.judge import judge
 from calc.judgement import StageJudgement
+from calc.uncertainty import unreliability_of_scatter_percent
 
 CLAMP = Meter(2.0, 5, 0.1)
 VOLTMETER = Meter(0.5, 2, 0.01)
@@ -40,6 +42,28 @@ def test_readings_by_one_standard_do_not_average_its_error_out() -> None:
     # B6, GUM 5.2.2 Note 1 (P): the common standard's error goes into the sum ten times over, and so into the mean once.
     one = StageReading(stage=1, energised=(1,), supply_voltage_v=14.0, current_a=36.3)
     assert judged(stage_readings=(one,) * 10).expanded_uncertainty_a == pytest.approx(judged().expanded_uncertainty_a)
+
+
+@pytest.mark.parametrize(
+    ("readings", "recomputed", "printed"),
+    [
+        (2, 75.6, 76),
+        (3, 52.3, 52),
+        (4, 42.2, 42),
+        (5, 36.3, 36),
+        (10, 23.9, 24),
+        (20, 16.3, 16),
+        (30, 13.2, 13),
+        (50, 10.1, 10),
+    ],
+)
+def test_a_few_readings_tell_their_scatter_as_badly_as_published(
+    readings: int, recomputed: float, printed: int
+) -> None:
+    # D5, GUM Table E.1 (P).
+    found = unreliability_of_scatter_percent(readings)
+    assert found == pytest.approx(recomputed, abs=0.05)
+    assert round(found) == printed
 
 
 @pytest.mark.parametrize(("k", "probability"), [(1.93734, 0.95), (2.37855, 0.99)])

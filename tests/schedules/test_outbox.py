@@ -9,13 +9,14 @@ import time_machine
 from django.core import mail
 from django.utils import timezone
 
+from accounts import outbox
 from accounts.actors import member_actor
 from accounts.models import Member
+from accounts.outbox import CLAIM_LAPSES_AFTER, TRY_AGAIN_AFTER
 from accounts.roles import Role
 from inspections.services.night import run_night
 from schedules.models import Reminder
-from schedules.services import outbox
-from schedules.services.outbox import CLAIM_LAPSES_AFTER, TRY_AGAIN_AFTER, mark_seen, send_owed_reminders
+from schedules.services.outbox import mark_seen, send_owed_reminders
 from schedules.services.reminders import queue_reminders
 from tests import builders
 
@@ -81,6 +82,16 @@ def test_a_line_break_in_a_fleet_number_starts_no_header(outgoing: list[mail.Ema
     (message,) = outgoing
     assert "\n" not in message.subject
     assert message.bcc == []
+
+
+def test_a_mail_that_cannot_be_written_keeps_no_other_from_going_out(outgoing: list[mail.EmailMessage]) -> None:
+    with time_machine.travel(NOW, tick=False):
+        bad = owed(email="line\nbreak@works.test").reminder
+        good = owed(email="later@works.test").reminder
+    assert (bad.attempts, bad.sent_at, bad.claimed_at) == (1, None, None)
+    assert "BadHeaderError" in bad.error
+    assert good.sent_at is not None
+    assert [message.to for message in outgoing] == [["later@works.test"]]
 
 
 def test_a_dead_mail_server_loses_nothing_and_is_tried_again_later(

@@ -11,6 +11,7 @@ from schedules.queries import due_dates
 from tests import builders
 from tests.builders import Workshop
 from tests.inspections.visits import recorded
+from tests.naming import name
 from tests.schedules.units import counter, night, read, unit
 
 FITTED_ON = dt.date(2026, 1, 31)
@@ -92,8 +93,10 @@ def test_only_managers_and_administrators_with_running_access_are_told(owner: Or
     gone = builders.member(owner, Role.ADMINISTRATOR).user
     gone.is_active = False
     gone.save()
-    builders.member(builders.organisation(), Role.ADMINISTRATOR)
+    elsewhere = builders.member(builders.organisation(), Role.ADMINISTRATOR)
     assert night(IN_NOTICE).reminders_queued == len(told)
+    assert not Reminder.objects.filter(organisation=elsewhere.organisation).exists()
+    name(owner)
     assert set(Reminder.objects.values_list("person", flat=True)) == told
 
 

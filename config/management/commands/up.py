@@ -7,7 +7,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from accounts.models import Organisation
+from accounts.queries import is_empty
 from config import serving, starting
 from inspections.management.commands.nightly import night_sentence
 from inspections.services.demo import DEMO_PASSWORD, DEMO_USERNAMES, demo_is_open, load_demo_fleet
@@ -37,7 +37,7 @@ class Command(BaseCommand):
     def _prepare_database(self) -> None:
         starting.refuse_newer_database()
         call_command("migrate", database=starting.owner_alias(), verbosity=0, interactive=False)
-        if not Organisation.objects.exists():
+        if is_empty():
             self.stdout.write("The database is empty: loading the demo fleet (an invented operator) ...")
             self.stdout.write(load_demo_fleet(now=timezone.now()))
         report = run_night_once(as_of=timezone.now())

@@ -9,6 +9,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from inspections.bench.detect import bench_detect, detect_table
 from inspections.bench.diagnosis import diagnosis_bench, table
+from inspections.bench.night import bench_night, night_table
+from inspections.bench.post import bench_post, post_table
 from inspections.bench.trend import PeerMissing, bench_trend, trend_table
 from inspections.bench.verdict import bench_verdict, verdict_table
 
@@ -17,6 +19,8 @@ Figures = dict[str, Any]
 BENCHES: dict[str, tuple[Callable[[str], Figures], Callable[[Figures], str]]] = {
     "diagnosis": (diagnosis_bench, table),
     "detect": (bench_detect, detect_table),
+    "night": (bench_night, night_table),
+    "post": (bench_post, post_table),
     "trend": (bench_trend, trend_table),
     "verdict": (bench_verdict, verdict_table),
 }

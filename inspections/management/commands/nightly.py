@@ -7,7 +7,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from accounts.instants import instant
+from inspections.progress import Progress
 from inspections.services.night import NightReport, run_night
+from inspections.tasks import to_other_workers
 
 
 class Command(BaseCommand):
@@ -21,7 +23,13 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run and say what was done."""
-        self.stdout.write(night_sentence(run_night(as_of=_as_of(options["as_of"]))))
+        report = run_night(as_of=_as_of(options["as_of"]), hand_out=to_other_workers(), tell=self._tell)
+        self.stdout.write(night_sentence(report))
+
+    def _tell(self, progress: Progress) -> None:
+        # A night of one chunk is over before anybody could read how far it is.
+        if progress.done < progress.total:
+            self.stderr.write(progress_sentence(progress))
 
 
 def night_sentence(report: NightReport) -> str:
@@ -33,6 +41,13 @@ def night_sentence(report: NightReport) -> str:
         f"{report.due_dates_changed} due dates changed, {report.reminders_queued} reminders queued, "
         f"{report.reminders_sent} sent."
     )
+
+
+def progress_sentence(progress: Progress) -> str:
+    """Return one line about how far the fitting of trends is."""
+    rate, left_s = progress.per_second, progress.left_s
+    pace = "" if rate is None or left_s is None else f", {rate:,.0f} a second, about {left_s:,.0f} s left"
+    return f"Trends: {progress.done:,} of {progress.total:,} units fitted{pace}."
 
 
 def _as_of(text: str | None) -> dt.datetime:

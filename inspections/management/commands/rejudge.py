@@ -8,6 +8,7 @@ from accounts.actors import system_actor
 from accounts.errors import Refused
 from accounts.instants import instant
 from accounts.models import Organisation
+from accounts.queries import organisation_called
 from inspections.corrections import CORRECTION_KEYS
 from inspections.models import Inspection
 from inspections.services.rejudging import Report, Terms, rejudge
@@ -31,7 +32,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Judge anew and say what changed."""
-        organisation = Organisation.objects.filter(slug=options["organisation"]).first()
+        organisation = organisation_called(options["organisation"])
         if organisation is None:
             raise CommandError(f"There is no organisation {options['organisation']!r}.")
         terms = Terms(
@@ -41,14 +42,14 @@ class Command(BaseCommand):
             corrections={key: options[key] for key in CORRECTION_KEYS if options[key] is not None},
         )
         try:
-            report = rejudge(system_actor(organisation, source="command"), _chosen(options), terms)
+            report = rejudge(system_actor(organisation, source="command"), _chosen(organisation, options), terms)
         except (Refused, ValueError) as refusal:
             raise CommandError(str(refusal)) from None
         self.stdout.write(report_text(report))
 
 
-def _chosen(options: dict[str, Any]) -> Any:
-    chosen = Inspection.objects.all()
+def _chosen(organisation: Organisation, options: dict[str, Any]) -> Any:
+    chosen = Inspection.objects.of(organisation)
     if options["since"]:
         chosen = chosen.filter(performed_at__gte=instant(options["since"]))
     if options["meter"]:

@@ -114,3 +114,24 @@ def test_an_unfused_box_is_not_asked_for_its_fuses() -> None:
     assert asked(dead).kind != "fuse_drop"
     found = with_extra(dead, ExtraReading("output_voltage", 0.1, 3, None, (1, 2, 3, 4)))
     assert rank(found).hypotheses[0].cause == "contact_not_closing"
+
+
+def test_what_is_out_of_reach_is_passed_over_for_the_next_best() -> None:
+    dead = visit(faults.with_blown_fuse(twelve(), 3))
+    passed: set[tuple[str, int | None, int | None]] = set()
+    for _ in range(4):
+        reading = rank(dead, None, passed).next_reading
+        assert reading is not None
+        spot = (reading.kind, reading.stage, reading.coil)
+        assert spot not in passed
+        passed.add(spot)
+    assert rank(dead).next_reading is not None
+
+
+def test_a_hot_stage_and_a_collapse_are_said_with_the_ranking() -> None:
+    high = rank(visit(faults.with_coil_to_frame(twelve(), 3, 0.005, coil=1)))
+    assert (high.hot_stages, high.collapsed) == ((3,), False)
+    sound = rank(visit(twelve()))
+    assert (sound.hot_stages, sound.collapsed) == ((), False)
+    collapsed = rank(replace(visit(twelve()), stage_readings=(StageReading(1, (1,), 6.0, 250.0),)))
+    assert collapsed.collapsed

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calc.judge import judge
-from calc.trend import split_noise
+from calc.trend import split_noise, visit_noise
 from calc.trend.channels import channels_of, prior_sds, shared_u_percent
 from tests.calc.builders import evidence, single_pass
 
@@ -62,15 +62,14 @@ def test_a_judged_visit_divides_into_stage_visit_and_meter() -> None:
     factor = np.array([[stage.coverage_factor for stage in judged.stages]], float)
     given = evidence(single_pass((30.0,)))
     one = np.ones(1)
-    found = split_noise(
-        levels,
-        expanded / factor,
+    meter_u, visit_u = visit_noise(
         ammeter_accuracy_percent=given.ammeter.accuracy_percent * one,
         voltmeter_accuracy_percent=given.voltmeter.accuracy_percent * one,
         coil_temperature_c=20.0 * one,
         coil_temperature_bound_c=(given.coil_temperature_bound_c or 0.0) * one,
         reference_temperature_c=given.rating.reference_temperature_c * one,
     )
+    found = split_noise(levels, expanded / factor, meter_u_percent=meter_u, visit_u_percent=visit_u)
     lines = {line.source: line.u_a for line in judged.stages[0].budget}
     rated_a = given.rating.rated_currents_a[0]
     clamp_percent = levels[0, 0] / 100 * given.ammeter.accuracy_percent / np.sqrt(3)

@@ -1,0 +1,91 @@
+"""Which rows are held to their last audit entry, and what of a row its hash covers.
+
+Every table says so itself, in `tracking`: it is tracked, all columns or all but some that are named with the reason, or
+it is not tracked, with the reason.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+from django.apps import apps
+from django.db import models
+from django.utils.text import camel_case_to_spaces
+
+from accounts.canonical import digest, plain
+
+# The key is the database's own, and the last says when the row was touched, which its entries say too.
+NEVER_COVERED = frozenset({"id", "changed_at"})
+# Covered by the hash, but no news to a person who reads what changed.
+IDENTITY_COLUMNS = frozenset({"uuid", "organisation_id", "created_at"})
+
+
+@dataclass(frozen=True, slots=True)
+class Tracking:
+    """What the audit stream vouches for in one table."""
+
+    # Column to reason.
+    excluded: Mapping[str, str] = field(default_factory=dict)
+    untracked_because: str = ""
+    # Covered by the hash, and never spelt out in an entry.
+    unspoken: frozenset[str] = frozenset()
+
+
+def is_tracked(model: type[models.Model]) -> bool:
+    """Tell whether the table's rows are held to their last entry."""
+    tracking = getattr(model, "tracking", None)
+    return tracking is not None and not tracking.untracked_because
+
+
+@cache
+def tracked_models() -> dict[str, type[models.Model]]:
+    """Return every tracked table by the name that the stream has for it."""
+    return {object_type(model): model for model in apps.get_models() if is_tracked(model)}
+
+
+def object_type(model: type[models.Model]) -> str:
+    """Return what the audit stream calls a row of the table.
+
+    >>> from fleet.models import RelayBoxType
+    >>> object_type(RelayBoxType)
+    'relay_box_type'
+    """
+    return camel_case_to_spaces(model.__name__).replace(" ", "_")
+
+
+@cache
+def covered_columns(model: type[models.Model]) -> tuple["models.Field[Any, Any]", ...]:
+    """Return the columns that the content hash covers."""
+    tracking: Tracking = model.tracking  # type: ignore[attr-defined]
+    left_out = NEVER_COVERED | set(tracking.excluded)
+    return tuple(each for each in model._meta.concrete_fields if each.name not in left_out)
+
+
+def whole_content(row: models.Model) -> dict[str, Any]:
+    """Return every covered column as the database gives it back, whatever form it was set in."""
+    return {
+        column.attname: plain(column.to_python(getattr(row, column.attname))) for column in covered_columns(type(row))
+    }
+
+
+def content(row: models.Model) -> dict[str, Any]:
+    """Return what the row says, in the audit stream's words."""
+    tracking: Tracking = row.tracking  # type: ignore[attr-defined]
+    unspoken = IDENTITY_COLUMNS | tracking.unspoken
+    return {name: value for name, value in whole_content(row).items() if name not in unspoken}
+
+
+def content_hash(row: models.Model) -> str:
+    """Return the hash that a row has as long as its content is the same, on either engine."""
+    return digest({"table": object_type(type(row)), **whole_content(row)})
+
+
+def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return what two contents of one row do not share, as it was and as it is.
+
+    >>> differences({"name": "North", "lamps": 2}, {"name": "South", "lamps": 2})
+    ({'name': 'North'}, {'name': 'South'})
+    """
+    changed = [name for name in after if before.get(name) != after[name]]
+    return {name: before.get(name) for name in changed}, {name: after[name] for name in changed}

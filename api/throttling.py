@@ -1,0 +1,60 @@
+"""How many requests a minute one token may send, and how they are counted.
+
+Counted in the cache by the minute: shared between processes where the cache is shared.
+"""
+
+import hashlib
+import logging
+import time
+from typing import TYPE_CHECKING
+
+from django.conf import settings
+from django.core.cache import cache
+from redis.exceptions import RedisError
+from rest_framework.request import Request
+from rest_framework.throttling import BaseThrottle
+
+if TYPE_CHECKING:
+    # rest_framework.views reads the setting that names this module.
+    from rest_framework.views import APIView
+
+WINDOW_S = 60
+
+logger = logging.getLogger(__name__)
+
+
+class TokenLimit(BaseThrottle):
+    """Count requests by the token they carry."""
+
+    wait_s: int | None = None
+
+    def allow_request(self, request: Request, view: "APIView") -> bool:
+        """Tell whether the token has requests left in this minute."""
+        token = request.headers.get("Authorization", "")
+        if not token:
+            return True
+        self.wait_s = wait_s("token", token, settings.REQUESTS_PER_MINUTE_PER_TOKEN)
+        return self.wait_s is None
+
+    def wait(self) -> float | None:
+        """Return in how many seconds requests are taken again."""
+        return self.wait_s
+
+
+def wait_s(kind: str, who: str, most: int) -> int | None:
+    """Count one request, and return None or, where it is one too many, the seconds until the next minute."""
+    now = time.time()
+    minute = int(now // WINDOW_S)
+    digest = hashlib.sha256(who.encode("utf-8", "surrogateescape")).hexdigest()[:32]
+    key = f"requests:{kind}:{digest}:{minute}"
+    try:
+        cache.add(key, 0, timeout=2 * WINDOW_S)
+        counted = cache.incr(key)
+    except RedisError as error:
+        # A cache that is away must not close the door; the database is still guarded by everything else.
+        logger.error("requests are not counted: %s", error)
+        return None
+    except ValueError:
+        # The cache dropped the count between the two steps.
+        return None
+    return max(1, int((minute + 1) * WINDOW_S - now)) if counted > most else None

@@ -1,0 +1,1 @@
+"""The forms of the pages on which the organisation sets how it judges."""

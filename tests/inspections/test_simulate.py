@@ -1,0 +1,65 @@
+"""The simulated fleet: an organisation of its own, checks judged like real ones, and the truth beside them."""
+
+import datetime as dt
+import json
+from io import StringIO
+from pathlib import Path
+
+import numpy as np
+import pytest
+from django.core.management import CommandError, call_command
+
+from accounts.queries import organisation_called
+from accounts.tenancy import organisation_transaction
+from inspections.models import Inspection
+from inspections.simulation.planted import FAULTS, PlantedFleet, truth_document
+
+UNTIL = dt.date(2026, 11, 1)
+ARGUMENTS = {"organisation": "simulated", "installations": 3, "inspections": 2, "seed": 5, "until": "2026-11-01"}
+
+
+def test_every_kind_of_fault_is_planted_and_shows_in_the_readings() -> None:
+    fleet = PlantedFleet(installations=400, inspections=12, seed=3, until=UNTIL)
+    assert {truth.fault for truth in fleet.truths} == {"none", *FAULTS}
+    unit = next(number for number, truth in enumerate(fleet.truths) if truth.fault == "stage_decline")
+    healthy = next(number for number, truth in enumerate(fleet.truths) if truth.fault == "none")
+    stage = fleet.truths[unit].stage or 0
+
+    def share_of_stage(of: int) -> np.ndarray:
+        single = [[float(r["current_a"]) for r in check.document["stage_readings"][:4]] for check in fleet.checks(of)]
+        return np.array([amps[stage - 1] / np.median(amps) for amps in single])
+
+    assert share_of_stage(unit)[-1] < share_of_stage(unit)[0] - 0.02
+    assert abs(share_of_stage(healthy)[-1] - share_of_stage(healthy)[0]) < 0.02
+
+
+def test_equal_arguments_give_an_equal_fleet() -> None:
+    one, other = (PlantedFleet(installations=30, inspections=4, seed=8, until=UNTIL) for _ in range(2))
+    assert truth_document(one) == truth_document(other)
+    assert list(one.checks(7)) == list(other.checks(7))
+
+
+def test_the_command_records_the_checks_and_writes_the_truth(db: None, tmp_path: Path) -> None:
+    out = StringIO()
+    call_command("simulate", **ARGUMENTS, truth=tmp_path / "truth.json", stdout=out, stderr=StringIO())
+    assert out.getvalue().startswith("simulated: 3 simulated installations with 2 checks each.")
+    organisation = organisation_called("simulated")
+    assert organisation is not None
+    with organisation_transaction(organisation):
+        checks = Inspection.objects.of(organisation)
+        assert checks.count() == 6
+        assert all(level is not None and 8_000 < level < 12_000 for level in checks.values_list("level_1", flat=True))
+        assert all(checks.values_list("shared_ground_uohm", flat=True))
+    truth = json.loads((tmp_path / "truth.json").read_text())
+    assert len(truth["installations"]) == len(truth["units"]) == 3
+    with pytest.raises(CommandError, match="There is an organisation"):
+        call_command("simulate", **ARGUMENTS, stdout=out)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("installations", 0), ("inspections", -1), ("seed", -1), ("until", "soon"), ("until", "2999-01-01")],
+)
+def test_what_cannot_be_simulated_is_refused_by_name(name: str, value: object) -> None:
+    with pytest.raises(CommandError, match=f"--{name}: {value}|--{name}: '{value}'"):
+        call_command("simulate", **{**ARGUMENTS, name: value})

@@ -1,0 +1,136 @@
+"""A night's fitting cut into chunks: by one worker or several, once or twice, with news in the middle of it."""
+
+import datetime as dt
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import pytest
+from django.utils import timezone
+
+from accounts.tenancy import organisation_transaction
+from calc.trend import fit
+from fleet.models import Installation
+from inspections.models import Decline, Inspection, TrendChunk, TrendNews
+from inspections.services import trend_chunks, trends
+from inspections.services.trend_news import note_news
+from inspections.services.trends import fit_chunk, refresh_trends
+from tests import builders
+from tests.accounts.threads import at_once
+from tests.builders import Workshop
+from tests.inspections.losing_fleet import FIRST_VISIT, QUARTER, found_in, losing_fleet
+from tests.inspections.tables import every_row
+from tests.inspections.visits import recorded
+
+
+def test_small_chunks_find_what_one_large_chunk_finds(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole, cut = losing_fleet(5), losing_fleet(5)
+    assert refresh_trends(whole.organisation).fitted == 5
+    monkeypatch.setattr(trend_chunks, "UNITS_PER_CHUNK", 2)
+    told: list[tuple[int, int]] = []
+    report = refresh_trends(cut.organisation, tell=lambda progress: told.append((progress.done, progress.total)))
+    assert report.fitted == 5
+    assert told == [(2, 5), (4, 5), (5, 5)]
+    assert found_in(cut.organisation) == found_in(whole.organisation)
+    assert Decline.objects.of(cut.organisation).count() == 2
+
+
+def test_a_rerun_changes_no_row_and_leaves_no_chunk_behind(db: None) -> None:
+    fleet = losing_fleet(3)
+    refresh_trends(fleet.organisation)
+    before = every_row()
+    assert refresh_trends(fleet.organisation).fitted == 0
+    assert every_row() == before
+    assert not TrendChunk.objects.exists()
+
+
+@pytest.mark.committed
+def test_nights_at_once_end_like_a_single_one(committed_db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    alone, shared = losing_fleet(6), losing_fleet(6)
+    refresh_trends(alone.organisation)
+    monkeypatch.setattr(trend_chunks, "UNITS_PER_CHUNK", 2)
+    at_once([partial(refresh_trends, shared.organisation)] * 3)
+    assert found_in(shared.organisation) == found_in(alone.organisation)
+    with organisation_transaction(shared.organisation):
+        assert not TrendNews.objects.of(shared.organisation).exists()
+
+
+def test_a_unit_with_news_while_it_is_fitted_stays_on_the_list(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    fleet = losing_fleet(2)
+    unit = fleet.installation.retarder_id
+
+    def fit_and_be_told(*arguments: Any) -> Any:
+        note_news(fleet.organisation.pk, [unit])
+        return fit(*arguments)
+
+    monkeypatch.setattr(trends, "fit", fit_and_be_told)
+    assert refresh_trends(fleet.organisation).fitted == 1
+    assert list(TrendNews.objects.values_list("retarder", flat=True)) == [unit]
+    monkeypatch.setattr(trends, "fit", fit)
+    assert refresh_trends(fleet.organisation).fitted == 1
+
+
+def test_a_chunk_is_done_by_one_and_taken_over_when_its_claim_lapses(db: None) -> None:
+    fleet = losing_fleet(1)
+    trend_chunks.plan_chunks(fleet.organisation)
+    chunk = TrendChunk.objects.get()
+    assert trend_chunks.claim_chunk(fleet.organisation, chunk.pk) is not None
+    assert not fit_chunk(fleet.organisation, chunk.pk)
+    lapsed = timezone.now() - trend_chunks.CLAIM_LAPSES_AFTER - dt.timedelta(seconds=1)
+    TrendChunk.objects.filter(pk=chunk.pk).update(claimed_at=lapsed)
+    assert fit_chunk(fleet.organisation, chunk.pk)
+    assert not fit_chunk(fleet.organisation, chunk.pk)
+
+
+def test_chunks_are_handed_to_other_workers_where_there_are_several(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    fleet = losing_fleet(4)
+    monkeypatch.setattr(trend_chunks, "UNITS_PER_CHUNK", 2)
+    handed: list[int] = []
+    refresh_trends(fleet.organisation, hand_out=lambda _organisation, chunk: handed.append(chunk))
+    assert len(set(handed)) == 2
+
+
+@pytest.mark.parametrize(
+    ("columns", "attribution"),
+    [
+        (("upstream_uohm", "u_upstream_uohm"), "supply"),
+        (("shared_ground_uohm", "u_shared_ground_uohm"), "retarder_ground"),
+    ],
+)
+def test_a_resistance_that_rises_is_laid_to_supply_or_ground(
+    db: None, columns: tuple[str, str], attribution: str
+) -> None:
+    fleet = losing_fleet(1)
+    _resistance(fleet.installation.pk, columns, lambda visit: 4_000 + 2_500 * max(0, visit - 4))
+    refresh_trends(fleet.organisation)
+    assert list(Decline.objects.values_list("attribution", "stage", "rising")) == [(attribution, None, False)]
+
+
+def test_supply_with_the_engine_off_is_not_checked(db: None) -> None:
+    fleet = losing_fleet(1, engine_state="off")
+    columns = ("upstream_uohm", "u_upstream_uohm")
+    _resistance(fleet.installation.pk, columns, lambda visit: 4_000 + 2_500 * max(0, visit - 4))
+    refresh_trends(fleet.organisation)
+    assert not Decline.objects.exists()
+
+
+def test_a_decline_follows_its_unit_to_another_vehicle_and_supply_starts_anew(db: None) -> None:
+    fleet = losing_fleet(2)
+    (losing,) = Installation.objects.exclude(pk=fleet.installation.pk).filter(organisation=fleet.organisation)
+    _resistance(losing.pk, ("upstream_uohm", "u_upstream_uohm"), lambda visit: 4_000)
+    refresh_trends(fleet.organisation)
+    Installation.objects.filter(pk=losing.pk).update(removed_on=dt.date(2026, 6, 1))
+    moved = builders.installation(fleet.organisation, retarder=losing.retarder)
+    after = [(FIRST_VISIT + (9 + visit) * QUARTER).isoformat() for visit in range(4)]
+    told = Workshop(fleet.organisation, moved, fleet.ammeter, fleet.voltmeter)
+    for visit in [recorded(told, at).inspection for at in after]:
+        Inspection.objects.filter(pk=visit.pk).update(upstream_uohm=9_000, u_upstream_uohm=400, level_3=8_800)
+    assert refresh_trends(fleet.organisation).fitted == 1
+    assert list(Decline.objects.values_list("installation", "attribution", "stage")) == [(moved.pk, "stage", 3)]
+
+
+def _resistance(installation: int, columns: tuple[str, str], uohm: Callable[[int], int]) -> None:
+    """Give the unit's checks a resistance in the columns that judging derives."""
+    rows = list(Inspection.objects.filter(installation=installation).order_by("performed_at"))
+    for visit, row in enumerate(rows):
+        Inspection.objects.filter(pk=row.pk).update(**{columns[0]: uohm(visit), columns[1]: 400})
