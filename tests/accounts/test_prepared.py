@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from accounts.models import Depot, Organisation
 from accounts.prepared import Many, One, Prepared, PreparedInsert
 from tests import builders
+from tests.naming import name as name_owner
 
 pytestmark = pytest.mark.django_db
 
@@ -22,12 +23,18 @@ PREPARED = Prepared(_depots, One(BigIntegerField()), Many(UUIDField()))
 
 
 @pytest.fixture
-def depots() -> list[Depot]:
-    """Return depots of one organisation beside one of another."""
-    organisation, other = builders.organisation(), builders.organisation()
+def other() -> Organisation:
+    """Return another organisation with a depot."""
+    return builders.depot(builders.organisation()).organisation
+
+
+@pytest.fixture
+def depots(other: Organisation) -> list[Depot]:
+    """Return depots of one organisation."""
+    organisation = builders.organisation()
+    name_owner(organisation)
     rows = [Depot(organisation=organisation, name=name, time_zone="Europe/London") for name in "cab"]
-    Depot.objects.bulk_create([*rows, Depot(organisation=other, name="d", time_zone="Europe/London")])
-    return rows
+    return Depot.objects.bulk_create(rows)
 
 
 def test_the_rows_are_the_framework_s_for_lists_of_any_length(depots: list[Depot]) -> None:
@@ -45,8 +52,7 @@ def test_related_rows_come_along_without_a_query(depots: list[Depot]) -> None:
     assert len(asked) == 1
 
 
-def test_another_organisation_s_values_find_nothing(depots: list[Depot]) -> None:
-    other = Organisation.objects.exclude(pk=depots[0].organisation_id).order_by("-pk")[0]
+def test_another_organisation_s_values_find_nothing(depots: list[Depot], other: Organisation) -> None:
     assert PREPARED(other.pk, [depot.uuid for depot in depots]) == []
     assert PREPARED.first(other.pk, [depots[0].uuid]) is None
 

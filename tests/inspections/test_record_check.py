@@ -9,6 +9,7 @@ from accounts.anchors import Anchor, anchor_of
 from accounts.audit import chain_hash, entry_record
 from accounts.audit_check import BadEntry, Checked, check_record
 from accounts.models import AuditEntry, AuditHead, Organisation
+from accounts.tenancy import organisation_transaction
 from accounts.tracking import object_type, tracked_models
 from fleet.models import RelayBoxType
 from fleet.services import add_retarder
@@ -266,10 +267,13 @@ def test_the_database_itself_keeps_a_chain_from_forking(db: None) -> None:
 @pytest.mark.committed
 def test_services_at_once_keep_the_chain_whole_while_it_is_checked(committed_book: Book) -> None:
     def add(number: int) -> Any:
-        return add_retarder(committed_book.actor, retarder_type=committed_book.kind, serial_number=f"AT ONCE {number}")
+        with organisation_transaction(committed_book.organisation):
+            serial = f"AT ONCE {number}"
+            return add_retarder(committed_book.actor, retarder_type=committed_book.kind, serial_number=serial)
 
     def check(_number: int) -> Any:
-        return check_record(committed_book.organisation)
+        with organisation_transaction(committed_book.organisation):
+            return check_record(committed_book.organisation)
 
     calls = [lambda number=number: (check if number % 4 == 0 else add)(number) for number in range(12)]
     results = at_once(calls)
