@@ -8,7 +8,17 @@ from django.utils import timezone
 
 from accounts.identity import new_id
 from fleet.models import Installation, RatingRevision, Retarder
-from inspections.models import Calibration, Decline, Defect, ExtraReading, Inspection, Judgement, MeterComparison, Photo
+from inspections.models import (
+    Calibration,
+    Decline,
+    Defect,
+    ExtraReading,
+    Inspection,
+    Judgement,
+    MeterComparison,
+    Photo,
+    Rejudging,
+)
 from schedules.models import DueDate, Reminder
 from tests import builders
 from tests.builders import Workshop, inspection_document
@@ -109,6 +119,8 @@ def _beside_the_first_inspection(first: Inspection, number: int) -> None:
     judgement = first.judgements.order_by("-number")[0]
     numbers = range(judgement.number + 1, judgement.number + 1 + number)
     Judgement.objects.bulk_create(_copy(judgement, number=following, reason="once more") for following in numbers)
+    asked = {"reason": "audit", "requested_at": timezone.now(), "up_to": 1, "total": 1, "content_hash": "0" * 64}
+    Rejudging.objects.bulk_create(Rejudging(organisation=first.organisation, **asked) for _ in range(number))
     photo = {"picture": b"", "width_px": 1, "height_px": 1, "sent_hash": "0" * 64, "received_at": timezone.now()}
     Photo.objects.bulk_create(
         Photo(organisation=first.organisation, inspection=first, added_by=first.recorded_by, **photo)

@@ -63,7 +63,7 @@ def test_hours_missed_are_made_up_for_by_one_run(only_the_night: None) -> None:
 def test_a_failed_task_is_logged_and_ends_nothing(
     only_the_night: None, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    monkeypatch.setattr("inspections.services.night_runs.run_night", lambda *, as_of: 1 / 0)
+    monkeypatch.setattr("inspections.services.night_runs.run_night", lambda **_given: 1 / 0)
     # The first task in a process sets logging up anew, and takes the root's handlers away.
     monkeypatch.setattr(scheduler.logger, "handlers", [caplog.handler])
     with time_machine.travel(AFTER, tick=False):

@@ -10,7 +10,6 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from urllib.error import URLError
 from urllib.request import urlopen
 
 import pytest
@@ -101,7 +100,8 @@ def status_of(address: str) -> int:
         with urlopen(address, timeout=5) as answer:
             status: int = answer.status
             return status
-    except URLError:
+    except OSError:
+        # Refused, or accepted by a server that is still loading the service.
         return 0
 
 

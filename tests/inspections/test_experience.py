@@ -12,12 +12,14 @@ from tests.api.documents import assessment_document
 from tests.builders import Workshop, inspection_document, single_pass
 from tests.conftest import Api
 from tests.inspections.visits import recorded
+from tests.naming import name
 
 TIMES = 40
 
 
 def confirm(of: Workshop, cause: str, times: int = TIMES) -> None:
     """Close so many defects whose repair has confirmed the cause."""
+    name(of.organisation)
     closed = {"state": "closed", "opened_at": timezone.now(), "closed_at": timezone.now(), "confirmed_cause": cause}
     Defect.objects.bulk_create(
         Defect(organisation=of.organisation, installation=of.installation, code="outside_limits", stage=1, **closed)
@@ -40,7 +42,9 @@ def test_only_the_organisations_own_causes_are_counted(workshop: Workshop) -> No
     confirm(workshop, "blown_fuse", 3)
     confirm(workshop, "", 2)
     confirm(elsewhere, "open_coil", 5)
+    name(workshop.organisation)
     assert confirmed_counts(workshop.organisation) == {"blown_fuse": 3}
+    name(elsewhere.organisation)
     assert confirmed_counts(elsewhere.organisation) == {"open_coil": 5}
 
 
@@ -49,6 +53,7 @@ def test_they_move_every_ranking_of_their_organisation_and_none_of_another(works
     before = recorded(elsewhere, stage_readings=dead_stage()).result["hypotheses"]
     confirm(workshop, "blown_fuse")
     stored = recorded(workshop, stage_readings=dead_stage()).result["hypotheses"]
+    name(elsewhere.organisation)
     after = recorded(elsewhere, "2026-03-03T09:30:00Z", stage_readings=dead_stage()).result["hypotheses"]
     assert chance(stored, "blown_fuse") > chance(before, "blown_fuse") + 0.2
     assert chance(after, "blown_fuse") == chance(before, "blown_fuse")
