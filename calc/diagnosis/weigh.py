@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import cauchy
 
 from calc.arrays import Floats
 from calc.diagnosis import priors
@@ -130,6 +129,9 @@ def below_full_load_limit(problem: Problem) -> bool:
 
 def _log_evidence_of_none(problem: Problem, sound: Candidate) -> float:
     """Return ln of the evidence for readings that scatter broadly about those of a sound unit."""
+    # Slow to load, and asked for only where causes are weighed.
+    from scipy.stats import cauchy
+
     at_medians = _shown_at_medians(problem, sound)
     widths = [_width(problem, o, shown) for o, shown in zip(problem.observations, at_medians.tolist(), strict=True)]
     return float(np.sum(cauchy.logpdf(problem.taken, at_medians, np.array(widths))))

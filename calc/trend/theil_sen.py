@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from calc.arrays import Bools, Floats, Ints
 from calc.trend.kendall import interval_rank, kendall_tail, tied_tail
@@ -168,6 +167,9 @@ def _mend_ties(results: Floats, times: Floats, values: Floats, level: Ints, cove
 def _one_by_one(times: Floats, values: Floats, coverage: float) -> tuple[float, ...]:
     if times[0] == times[-1]:
         return (np.nan,) * 6
+    # Rarely needed, and slow to load for every command that knows of a trend.
+    from scipy import stats
+
     found = stats.theilslopes(values, times, coverage)
     association = stats.kendalltau(times, values, alternative="less")
     earlier, later = np.triu_indices(len(times), 1)

@@ -11,7 +11,6 @@ from django.utils.translation import gettext_lazy as _
 from accounts.identity import OrganisationQuerySet, OrganisationRow
 from accounts.models import Organisation
 from accounts.tracking import Tracking
-from calc.trend import unpacked_stages
 from fleet.models import Installation, Retarder
 from inspections.models.codes import one_of
 from inspections.models.inspections import Inspection
@@ -44,6 +43,9 @@ class Trend(OrganisationRow):
     @property
     def stages(self) -> list[dict[str, Any]]:
         """Return slope, level and forecast of each stage as a document, dates as text."""
+        # Every command loads the tables, and few of them need what computes.
+        from calc.trend import unpacked_stages
+
         return [
             {key: value.isoformat() if isinstance(value, dt.date) else value for key, value in asdict(stage).items()}
             for stage in unpacked_stages(bytes(self.figures))
