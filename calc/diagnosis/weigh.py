@@ -70,7 +70,10 @@ def _stages_in_question(problem: Problem) -> list[int]:
 
 
 def _with_pairs(problem: Problem, found: Fit, log_weight: Floats) -> tuple[Fit, Floats]:
-    pairs, log_pairs = _fitted_pairs(problem, pairs_to_fit(problem, found, log_weight))
+    worth_fitting = pairs_to_fit(problem, found, log_weight)
+    if not worth_fitting:
+        return found, log_weight
+    pairs, log_pairs = _fitted_pairs(problem, worth_fitting)
     if not np.isfinite(log_pairs).any():
         return found, log_weight
     pairs, log_pairs = _fitted_pairs(problem, with_look_alikes(found, log_weight, pairs, log_pairs))
@@ -79,8 +82,6 @@ def _with_pairs(problem: Problem, found: Fit, log_weight: Floats) -> tuple[Fit, 
 
 def _fitted_pairs(problem: Problem, candidates: list[Candidate]) -> tuple[Fit, Floats]:
     """Return the pairs and their weights; one called in to explain that does not is no answer."""
-    if not candidates:
-        return starting_fit(problem, []), np.zeros(0)
     pairs = _held_against_lamps(problem, fit(problem, candidates))
     return pairs, np.where(pairs.misfit <= largest_misfit(problem), _log_weights(pairs), -np.inf)
 

@@ -72,6 +72,14 @@ def test_whatever_was_read_probabilities_sum_to_one_in_falling_order_and_groups_
     assert ranking == rank(given_visit)
 
 
+def test_an_odd_reading_alone_on_a_unit_that_has_no_second_cause_to_join_is_still_ranked() -> None:
+    alone = ExtraReading("insulation_resistance", 166.0, 1, 1, None, over_range=False)
+    single = replace(RATING_12, rated_currents_a=(5.0,), reference_voltage_v=None, coils_in_series=1)
+    evidence = replace(visit(twelve()), rating=single, stage_readings=(), extra_readings=(alone,), rest=None)
+    chances = [cause.probability for cause in rank(evidence).hypotheses]
+    assert sum(chances) == pytest.approx(1.0, abs=1e-9)
+
+
 def test_a_unit_without_fuses_has_none_to_blow() -> None:
     dead = visit(faults.with_contact_not_closing(twelve(), 3))
     assert "blown_fuse" in named(dead)
