@@ -2,25 +2,18 @@
 
 import json
 import os
-import subprocess
-import sys
-import uuid
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import psycopg
 import pytest
 from django.conf import settings
-from django.core.management import call_command
 from django.db import connections
 from django.test import Client
 from pytest_django import DjangoDbBlocker
 
 from accounts.models import Organisation
 from accounts.roles import Role
-from config.starting import owner_alias
 from tests import builders, naming
 from tests.config.expected_skips import (  # noqa: F401
     pytest_collectreport,
@@ -28,6 +21,7 @@ from tests.config.expected_skips import (  # noqa: F401
     pytest_sessionfinish,
     pytest_terminal_summary,
 )
+from tests.databases import Databases, databases_of_this_run, drop_originals, own_environment
 
 ROOT = Path(__file__).parent.parent
 
@@ -42,38 +36,25 @@ def pytest_report_header() -> str:
     return f"engine: {engine}, role: {chosen.get('USER') or 'none'}, broker: {settings.CELERY_BROKER_URL or 'none'}"
 
 
-@contextmanager
-def postgresql_database(name: str) -> Iterator[None]:
-    """Make an empty database owned by the owner's role, and drop it afterwards."""
-    owner = connections[owner_alias()].settings_dict
-    server = psycopg.connect(
-        host=owner["HOST"],
-        port=owner["PORT"] or None,
-        user=owner["USER"],
-        password=owner["PASSWORD"] or None,
-        dbname="postgres",
-        autocommit=True,
-    )
-    with server:
-        server.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
-        server.execute(f'CREATE DATABASE "{name}"')
-        yield
-        server.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
-    server.close()
+def pytest_unconfigure() -> None:
+    """Drop what the run's databases were copied from, once its workers have ended."""
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        drop_originals()
 
 
 @pytest.fixture(scope="session")
-def django_db_setup(django_db_blocker: DjangoDbBlocker, tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Make one migrated database for the session, migrated by the owner's role where there is one."""
-    with django_db_blocker.unblock():
-        if connections["default"].vendor == "sqlite":
-            _use(str(tmp_path_factory.mktemp("database") / "test.sqlite3"))
-            yield from _migrated()
-        else:
-            name = f"test_coilbook_{os.getpid()}"
-            with postgresql_database(name):
-                _use(name)
-                yield from _migrated()
+def databases(tmp_path_factory: pytest.TempPathFactory) -> Databases:
+    """Return what copies databases."""
+    return databases_of_this_run(tmp_path_factory)
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_blocker: DjangoDbBlocker, databases: Databases) -> Iterator[None]:
+    """Use one migrated database for the session, migrated by the owner's role where there is one."""
+    with django_db_blocker.unblock(), databases.migrated("test") as name:
+        _use(name)
+        yield
+        connections.close_all()
 
 
 def _use(name: str) -> None:
@@ -82,34 +63,11 @@ def _use(name: str) -> None:
         connection.settings_dict["NAME"] = name
 
 
-def _migrated() -> Iterator[None]:
-    call_command("migrate", database=owner_alias(), verbosity=0, interactive=False)
-    yield
-    connections.close_all()
-
-
 @pytest.fixture(scope="session")
-def committed_database(
-    django_db_setup: None, django_db_blocker: DjangoDbBlocker, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[str]:
+def committed_database(django_db_setup: None, databases: Databases) -> Iterator[str]:
     """Make a second database for tests with real transactions: evidence that is committed cannot be cleared away."""
-    with django_db_blocker.unblock():
-        first = str(connections["default"].settings_dict["NAME"])
-        if connections["default"].vendor == "sqlite":
-            name = str(tmp_path_factory.mktemp("committed") / "test.sqlite3")
-            _migrate_into(name, first)
-            yield name
-        else:
-            name = f"committed_coilbook_{os.getpid()}"
-            with postgresql_database(name):
-                _migrate_into(name, first)
-                yield name
-
-
-def _migrate_into(name: str, back_to: str) -> None:
-    _use(name)
-    call_command("migrate", database=owner_alias(), verbosity=0, interactive=False)
-    _use(back_to)
+    with databases.migrated("committed") as name:
+        yield name
 
 
 @pytest.fixture
@@ -123,32 +81,10 @@ def committed_db(committed_database: str, django_db_blocker: DjangoDbBlocker) ->
 
 
 @pytest.fixture(scope="module")
-def process_environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
+def process_environment(tmp_path_factory: pytest.TempPathFactory, databases: Databases) -> Iterator[dict[str, str]]:
     """Return the environment of a server or worker process, with a migrated database of the test file's own."""
-    folder = tmp_path_factory.mktemp("process")
-    environment = os.environ | {
-        "COILBOOK_NO_BOOTSTRAP": "1",
-        "COILBOOK_VAR_DIR": str(folder),
-        # Tests run side by side: each process of theirs has its own queue and keys.
-        "COILBOOK_QUEUE": f"{settings.CELERY_TASK_DEFAULT_QUEUE}-{os.getpid()}",
-        "COILBOOK_KEY_PREFIX": f"{settings.KEY_PREFIX}-{os.getpid()}",
-    }
-    if "postgresql" not in settings.DATABASES["default"]["ENGINE"]:
-        environment["DATABASE_URL"] = f"sqlite:///{folder / 'coilbook.sqlite3'}"
-        yield _prepared(environment)
-        return
-    name = f"process_coilbook_{os.getpid()}_{uuid.uuid4().hex[:8]}"
-    with postgresql_database(name):
-        for variable in ("DATABASE_URL", "DATABASE_OWNER_URL"):
-            if variable in environment:
-                environment[variable] = environment[variable].rpartition("/")[0] + f"/{name}"
-        yield _prepared(environment)
-
-
-def _prepared(environment: dict[str, str]) -> dict[str, str]:
-    command = [sys.executable, "manage.py", "migrate", "-v0", f"--database={owner_alias()}"]
-    subprocess.run(command, cwd=ROOT, env=environment, check=True)
-    return environment
+    with databases.migrated("process") as name:
+        yield own_environment(tmp_path_factory.mktemp("process"), name)
 
 
 class Api:

@@ -1,18 +1,14 @@
 """`manage.py up`: everything from an empty database to a running service, and what it refuses in one line."""
 
-import os
 import signal
 import socket
 from collections.abc import Iterator
-from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
-from django.conf import settings
-from pytest_django import DjangoDbBlocker
 
 from tests.config.processes import answers, free_port, manage, query, refusal, running, wait_until
-from tests.conftest import postgresql_database
+from tests.databases import Databases, own_environment
 
 COUNTED = [
     "accounts_organisation",
@@ -24,33 +20,10 @@ COUNTED = [
 
 
 @pytest.fixture(scope="module")
-def empty(tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker) -> Iterator[dict[str, str]]:
-    """Return the environment of a start on an empty database of its own."""
-    folder = tmp_path_factory.mktemp("up")
-    name = f"up_coilbook_{os.getpid()}"
-    environment = os.environ | {"COILBOOK_NO_BOOTSTRAP": "1", "COILBOOK_VAR_DIR": str(folder)}
-    on_postgresql = "postgresql" in settings.DATABASES["default"]["ENGINE"]
-    if on_postgresql:
-        for variable in {"DATABASE_URL", "DATABASE_OWNER_URL"} & set(environment):
-            environment[variable] = environment[variable].rpartition("/")[0] + f"/{name}"
-    else:
-        environment["DATABASE_URL"] = f"sqlite:///{folder / 'up.sqlite3'}"
-    with django_db_blocker.unblock(), postgresql_database(name) if on_postgresql else nullcontext():
-        yield environment
-
-
-@pytest.fixture(scope="module")
-def first_start(empty: dict[str, str]) -> str:
-    """Return what the first `up --once` says."""
-    ended = manage(empty, "up", "--once")
-    assert ended.returncode == 0, ended.stderr
-    return ended.stdout
-
-
-@pytest.fixture
-def loaded(empty: dict[str, str], first_start: str) -> dict[str, str]:
-    """Return the environment of a start on a database that is loaded."""
-    return empty
+def loaded(tmp_path_factory: pytest.TempPathFactory, databases: Databases) -> Iterator[dict[str, str]]:
+    """Return the environment of a start on a database that a first `up --once` has loaded."""
+    with databases.with_demo_book("up") as name:
+        yield own_environment(tmp_path_factory.mktemp("up"), name)
 
 
 def counts(environment: dict[str, str]) -> list[int]:
@@ -58,9 +31,9 @@ def counts(environment: dict[str, str]) -> list[int]:
 
 
 def test_the_first_start_loads_the_demo_fleet_and_does_the_nights_work(
-    loaded: dict[str, str], first_start: str
+    loaded: dict[str, str], databases: Databases
 ) -> None:
-    loading, fleet, night = first_start.splitlines()
+    loading, fleet, night = databases.said_by_the_first_start().splitlines()
     vehicles, inspections = (
         counts(loaded)[COUNTED.index(name)] for name in ("fleet_vehicle", "inspections_inspection")
     )
@@ -92,9 +65,9 @@ def test_a_database_newer_than_the_code_is_refused(loaded: dict[str, str]) -> No
     assert "fleet.9999_from_the_future" in line
 
 
-def test_a_database_that_cannot_be_reached_is_said_in_one_line(empty: dict[str, str]) -> None:
+def test_a_database_that_cannot_be_reached_is_said_in_one_line(loaded: dict[str, str]) -> None:
     away = f"postgres://nobody@127.0.0.1:{free_port()}/nowhere"
-    line = refusal(empty | {"DATABASE_URL": away, "DATABASE_OWNER_URL": away}, "up", "--once")
+    line = refusal(loaded | {"DATABASE_URL": away, "DATABASE_OWNER_URL": away}, "up", "--once")
     assert "The database cannot be reached" in line
 
 

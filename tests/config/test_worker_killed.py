@@ -39,7 +39,7 @@ from accounts.queries import open_organisations
 from tests.naming import name
 name(open_organisations()[0])
 from schedules.models import Reminder
-from schedules.services.outbox import CLAIM_LAPSES_AFTER
+from accounts.outbox import CLAIM_LAPSES_AFTER
 claimed = Reminder.objects.filter(sent_at__isnull=True, claimed_at__isnull=False)
 print(claimed.update(claimed_at=dt.datetime.now(dt.UTC) - CLAIM_LAPSES_AFTER - dt.timedelta(seconds=1)))
 """
@@ -108,9 +108,8 @@ def mail_server() -> Iterator[MailServer]:
 
 
 def said(code: str, environment: dict[str, str]) -> str:
-    ended = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True, check=True
-    )
+    ended = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True)
+    assert ended.returncode == 0, ended.stderr
     return ended.stdout.strip()
 
 

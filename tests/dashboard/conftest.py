@@ -4,51 +4,27 @@ The browser is closed with its file: while it is open, Django refuses database w
 therefore touch no database of the test process, only the server's pages.
 """
 
-import os
 import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
 
 import pytest
-from django.conf import settings
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from tests.config.processes import free_port, wait_until_served
-from tests.conftest import ROOT, postgresql_database
+from tests.conftest import ROOT
 from tests.dashboard.browsing import CHROMIUM, CHROMIUM_ARGUMENTS, sign_in, watched_page
+from tests.databases import Databases, own_environment
 
-# Loading the demo book is most of it; a machine with others on it takes several times as long.
-LONGEST_DEMO_S = 180.0
+IN_PROCESS = {"CELERY_BROKER_URL": "", "COILBOOK_CACHE_URL": ""}
 
 
 @pytest.fixture(scope="session")
-def pages_environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
-    """Return the environment of a server with an empty database of its own."""
-    folder = tmp_path_factory.mktemp("pages")
-    environment = os.environ | {
-        "COILBOOK_NO_BOOTSTRAP": "1",
-        "COILBOOK_VAR_DIR": str(folder),
-        "CELERY_BROKER_URL": "",
-        "COILBOOK_CACHE_URL": "",
-    }
-    with _database(folder, environment):
-        yield environment
-
-
-@contextmanager
-def _database(folder: Path, environment: dict[str, str]) -> Iterator[None]:
-    if "postgresql" not in settings.DATABASES["default"]["ENGINE"]:
-        environment["DATABASE_URL"] = f"sqlite:///{folder / 'coilbook.sqlite3'}"
-        yield
-        return
-    name = f"pages_coilbook_{os.getpid()}"
-    with postgresql_database(name):
-        for variable in {"DATABASE_URL", "DATABASE_OWNER_URL"} & environment.keys():
-            environment[variable] = environment[variable].rpartition("/")[0] + f"/{name}"
-        yield
+def pages_environment(tmp_path_factory: pytest.TempPathFactory, databases: Databases) -> Iterator[dict[str, str]]:
+    """Return the environment of a server with a demo book of its own."""
+    with databases.with_demo_book("pages") as name:
+        yield own_environment(tmp_path_factory.mktemp("pages"), name) | IN_PROCESS
 
 
 @pytest.fixture(scope="session")
@@ -61,7 +37,7 @@ def served_pages(pages_environment: dict[str, str]) -> Iterator[str]:
     server = subprocess.Popen(command, cwd=ROOT, env=pages_environment, stdout=subprocess.DEVNULL)
     try:
         address = f"http://127.0.0.1:{port}"
-        wait_until_served(f"{address}/healthz", server, within_s=LONGEST_DEMO_S)
+        wait_until_served(f"{address}/healthz", server)
         yield address
     finally:
         server.send_signal(signal.SIGINT)

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.config.processes import free_port, wait_until_served
+from tests.databases import Databases, own_environment
 
 ROOT = Path(__file__).parent.parent.parent
 README = (ROOT / "README.md").read_text()
@@ -21,10 +22,16 @@ MARK = "--- end of block ---"
 
 
 @pytest.fixture
-def served(process_environment: dict[str, str]) -> Iterator[dict[str, str]]:
+def with_demo_book(tmp_path: Path, databases: Databases) -> Iterator[dict[str, str]]:
+    """Return the environment of a server with a demo book of its own."""
+    with databases.with_demo_book("session") as name:
+        yield own_environment(tmp_path, name) | {"CELERY_BROKER_URL": ""}
+
+
+@pytest.fixture
+def served(with_demo_book: dict[str, str]) -> Iterator[dict[str, str]]:
     """Serve the demo fleet on a free port, and return the environment of a shell that talks to it."""
-    port = free_port()
-    environment = process_environment | {"CELERY_BROKER_URL": ""}
+    port, environment = free_port(), with_demo_book
     command = [sys.executable, "manage.py", "up", "--port", str(port)]
     server = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True)
     try:
