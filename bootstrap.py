@@ -116,6 +116,7 @@ def prepare(requirements: str) -> None:
         if stamp and str(refusal) == UNREACHABLE:
             STAMP.write_text(stamp)
         raise
+    compile_packages()
     STAMP.write_text("".join(stamp_line(name) + "\n" for name in SATISFIED_BY_INSTALLING[requirements]))
     say(f"the environment is ready ({time.monotonic() - started_s:.0f} s).")
 
@@ -142,6 +143,12 @@ def install(lock: Path) -> None:
         say("uv did not succeed (" + last_error(output) + "); going on with pip.")
     options = ["--require-hashes", "--no-compile", "--disable-pip-version-check", "--quiet"]
     demand([*pip_command(), "install", *options, "-r", str(lock)])
+
+
+def compile_packages() -> None:
+    """Compile what was installed on all cores, so that each later start, also one that may write nothing, is quick."""
+    # A package may ship a file for another Python, which does not compile here and is never loaded.
+    failure_of([str(PYTHON), "-m", "compileall", "-q", "-j", "0", str(ENVIRONMENT)])
 
 
 def pip_command() -> "list[str]":

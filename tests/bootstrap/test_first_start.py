@@ -1,5 +1,6 @@
 """What a person sees who types one of the two commands: once on a fresh machine, and again later."""
 
+import importlib.util
 import json
 import stat
 from pathlib import Path
@@ -53,6 +54,14 @@ def test_the_watch_of_the_second_start_sees_the_installer_of_a_first_start(proje
 def times_of_change(project: Project) -> dict[Path, int]:
     paths = [path for path in project.root.rglob("*") if "__pycache__" not in path.parts]
     return {path: path.lstat().st_mtime_ns for path in paths if path.name != "__pycache__" and not path.is_dir()}
+
+
+def test_what_was_installed_is_compiled_where_starts_may_write_nothing(project: Project) -> None:
+    project.run("up", PYTHONDONTWRITEBYTECODE="1")
+    packages = next((project.root / ".venv").glob("lib/*/site-packages"))
+    sources = [path for path in packages.rglob("*.py") if "__pycache__" not in path.parts]
+    assert sources
+    assert [path for path in sources if not Path(importlib.util.cache_from_source(path)).exists()] == []
 
 
 def test_test_becomes_pytest_in_the_projects_folder_and_keeps_its_arguments_and_exit_code(project: Project) -> None:
