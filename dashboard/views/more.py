@@ -19,12 +19,13 @@ from dashboard.filters import MeterFilter, RatingFilter, ReminderFilter
 from dashboard.lists import BookListView
 from dashboard.menu import DESK, MORE
 from fleet.models import RatingRevision, RetarderType
-from inspections.models import Calibration, Meter
+from inspections.models import Calibration, Meter, ReleaseNotice
 from inspections.services.trend_chunks import progress_of
 from schedules.models import Reminder
 from schedules.services.outbox import mark_seen
 
 RUNS_SHOWN = 30
+NOTICES_SHOWN = 30
 # How many organisations share the server is nobody's business but its keeper's.
 COUNTED = {
     "installations": _("units gone through"),
@@ -52,7 +53,7 @@ class More(MemberRequiredMixin, TemplateView):
 
 
 class Told(BookListView):
-    """Reminders, grouped by the check cycle they belong to."""
+    """Reminders, grouped by the check cycle they belong to, and word of release decisions that ran out."""
 
     template_name = "dashboard/told.html"
     filter_class = ReminderFilter
@@ -61,6 +62,15 @@ class Told(BookListView):
     def rows(self) -> QuerySet[Reminder]:
         """Return the reminders with vehicle and person."""
         return Reminder.objects.of(self.organisation).select_related("installation__vehicle__depot", "person__user")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the newest notices about release decisions."""
+        notices = ReleaseNotice.objects.of(self.organisation).order_by("-queued_at", "-pk")
+        joined = notices.select_related("defect__installation__vehicle__depot", "person__user")
+        return super().get_context_data(**kwargs) | {
+            "notices": joined[:NOTICES_SHOWN],
+            "most_notices": NOTICES_SHOWN,
+        }
 
 
 class Seen(MemberView):

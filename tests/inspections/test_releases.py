@@ -17,6 +17,7 @@ from inspections.usage import km_since
 from schedules.models import DueDate
 from tests import builders
 from tests.builders import Workshop
+from tests.dashboard.reading import shown, signed_in
 from tests.dashboard.taking import Taker
 
 UNTIL = dt.date(2026, 3, 20)
@@ -68,6 +69,21 @@ def test_a_decision_that_has_run_out_is_written_down_once_and_managers_are_told_
     assert notice.sent_at is not None
     (sent,) = [each for each in mail.outbox if each.to == ["manager@example.org"]]
     assert sent.subject == f"{workshop.installation.vehicle.fleet_number}: release decision ran out on 2026-03-20"
+
+
+def test_told_says_who_heard_that_a_decision_ran_out(workshop: Workshop, manager: Actor, defect: Defect) -> None:
+    decide_release(manager, defect, decision="isolated", until=UNTIL, reason="flat routes")
+    heading = "Release decisions that ran out"
+    assert heading not in shown(signed_in(workshop.organisation, Role.VIEWER), workshop.organisation, "told/")
+    run_night(as_of=DAY_AFTER)
+    html = shown(signed_in(workshop.organisation, Role.VIEWER), workshop.organisation, "told/")
+    notice = ReleaseNotice.objects.get(person__user=manager.user)
+    table = html.partition(heading)[2]
+    assert f"/defects/{defect.uuid}/" in table
+    assert f"<td>{manager.user}</td>" in table
+    assert "20 Mar 2026" in table
+    assert notice.sent_at is not None
+    assert f"{notice.sent_at:%-d %b %Y}" in table.partition('data-label="delivered"')[2].partition("</td>")[0]
 
 
 def test_a_new_decision_can_run_out_anew(workshop: Workshop, manager: Actor, defect: Defect) -> None:
