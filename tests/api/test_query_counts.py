@@ -11,6 +11,8 @@ from tests.builders import Workshop
 from tests.conftest import Api
 
 MOST_QUERIES = 12
+# PostgreSQL is told whose rows may be seen, in a transaction of the request's own; SQLite has no such walls.
+NO_QUESTION = ("SELECT current_setting('app.organisation'", "SELECT set_config(", "SAVEPOINT", "RELEASE")
 
 
 def readable_routes() -> list[Route]:
@@ -18,12 +20,12 @@ def readable_routes() -> list[Route]:
 
 
 def queries_of(api: Api, route: Route) -> int:
-    """Return how many queries an address costs, with every row on one page."""
+    """Return how many questions an address asks, with every row on one page; naming the organisation is none."""
     address = route.address(route.first_row(api.member.organisation).uuid if route.takes_an_id else "")
     with CaptureQueriesContext(connection) as captured:
         answer: Any = api.get(address, page_size=500)
     assert answer.status_code == 200, (address, answer.content)
-    return len(captured)
+    return sum(not each["sql"].startswith(NO_QUESTION) for each in captured.captured_queries)
 
 
 def queries_by_route(api: Api) -> dict[str, int]:
