@@ -7,13 +7,14 @@ from typing import Any, TypeVar
 from uuid import uuid4
 
 from django.db import models
+from django.utils import timezone
 
 from accounts.actors import Actor, member_actor
 from accounts.models import ApiToken, Depot, Member, Organisation, User
 from accounts.roles import Role
 from accounts.tenancy import founding_transaction
 from fleet.models import Installation, RatingRevision, RelayBoxType, Retarder, RetarderType, Vehicle
-from inspections.models import Meter
+from inspections.models import Defect, Meter
 from schedules.models import CheckPlan
 from tests.naming import name
 
@@ -154,6 +155,12 @@ def workshop(**columns: Any) -> Workshop:
     owner = organisation()
     unit = installation(owner, **columns)
     return Workshop(owner, unit, meter(owner, "ammeter"), meter(owner, "voltmeter"))
+
+
+def defect(of: Workshop, **columns: Any) -> Defect:
+    """Make an open defect of stage 2."""
+    values = {"code": "outside_limits", "stage": 2, "opened_at": timezone.now(), **columns}
+    return _insert(Defect, of.organisation, installation=of.installation, **values)
 
 
 def single_pass(current_a: float = 36.3, supply_voltage_v: float = 14.0, stages: int = 4) -> list[dict[str, Any]]:

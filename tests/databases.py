@@ -10,12 +10,11 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-import psycopg
 import pytest
 from django.conf import settings
 
 from bootstrap import try_to_hold, wait_for
-from config.starting import owner_alias
+from inspections.bench.database import owner_alias, server_of_the_owner
 from tests.config.processes import manage
 
 Environment = dict[str, str]
@@ -140,14 +139,6 @@ def _original_name(kind: str) -> str:
 
 def _on_the_server(*statements: str) -> None:
     """Have the owner's role make or drop databases."""
-    owner = settings.DATABASES[owner_alias()]
-    with psycopg.connect(
-        host=owner["HOST"],
-        port=owner["PORT"] or None,
-        user=owner["USER"],
-        password=owner["PASSWORD"] or None,
-        dbname="postgres",
-        autocommit=True,
-    ) as server:
+    with server_of_the_owner() as server:
         for statement in statements:
             server.execute(statement)

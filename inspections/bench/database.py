@@ -25,21 +25,26 @@ def database_of_its_own() -> Iterator[None]:
             yield
         return
     name = sql.Identifier(f"bench_coilbook_{os.getpid()}")
-    owner = connections[owner_alias()].settings_dict
-    with psycopg.connect(
-        host=owner["HOST"],
-        port=owner["PORT"] or None,
-        user=owner["USER"],
-        password=owner["PASSWORD"] or None,
-        dbname="postgres",
-        autocommit=True,
-    ) as server:
+    with server_of_the_owner() as server:
         server.execute(sql.SQL("CREATE DATABASE {}").format(name))
         try:
             with _used(f"bench_coilbook_{os.getpid()}"):
                 yield
         finally:
             server.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(name))
+
+
+def server_of_the_owner() -> psycopg.Connection:
+    """Return a connection, to close, on which the owner's role makes and drops databases."""
+    owner = connections[owner_alias()].settings_dict
+    return psycopg.connect(
+        host=owner["HOST"],
+        port=owner["PORT"] or None,
+        user=owner["USER"],
+        password=owner["PASSWORD"] or None,
+        dbname="postgres",
+        autocommit=True,
+    )
 
 
 @contextmanager

@@ -8,7 +8,7 @@ import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 from urllib.error import URLError
@@ -41,12 +41,11 @@ def refusal(environment: dict[str, str], *words: str) -> str:
     return line
 
 
-@contextlib.contextmanager
-def running(environment: dict[str, str], log: Path, *command: str) -> "Iterator[subprocess.Popen[bytes]]":
-    """Run a process that stays, and see to it that none of its group is left."""
+def started(command: Sequence[str], environment: dict[str, str], log: Path) -> "subprocess.Popen[bytes]":
+    """Start a process in a group of its own that says everything to a log."""
     with log.open("wb") as output:
-        process = subprocess.Popen(
-            [sys.executable, *command],
+        return subprocess.Popen(
+            command,
             cwd=ROOT,
             env=environment,
             stdin=subprocess.DEVNULL,
@@ -54,6 +53,12 @@ def running(environment: dict[str, str], log: Path, *command: str) -> "Iterator[
             stderr=subprocess.STDOUT,
             start_new_session=True,
         )
+
+
+@contextlib.contextmanager
+def running(environment: dict[str, str], log: Path, *command: str) -> "Iterator[subprocess.Popen[bytes]]":
+    """Run a process that stays, and see to it that none of its group is left."""
+    process = started([sys.executable, *command], environment, log)
     try:
         yield process
     finally:

@@ -73,6 +73,13 @@ def violations(page: Page) -> list[str]:
     return [f"{rule['id']}: {node['html'][:160]}" for rule in found for node in rule["nodes"]]
 
 
+def assert_no_violation_in_either_scheme(page: Page) -> None:
+    """Look at the page in light and in dark, and leave it in light."""
+    for scheme in ("dark", "light"):
+        page.emulate_media(color_scheme=scheme)
+        assert violations(page) == [], f"{page.url}, {scheme}"
+
+
 def scrolls_sideways(page: Page) -> bool:
     """Tell whether the page is wider than the window."""
     return bool(page.evaluate("document.documentElement.scrollWidth > window.innerWidth"))

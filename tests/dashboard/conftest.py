@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from tests.config.processes import free_port, wait_until_served
 from tests.conftest import ROOT
-from tests.dashboard.browsing import CHROMIUM, CHROMIUM_ARGUMENTS, sign_in, watched_page
+from tests.dashboard.browsing import CHROMIUM, CHROMIUM_ARGUMENTS, PHONE, sign_in, watched_page
 from tests.databases import Databases, own_environment
 
 IN_PROCESS = {"CELERY_BROKER_URL": "", "COILBOOK_CACHE_URL": ""}
@@ -59,6 +59,13 @@ def browser() -> Iterator[Browser]:
 def page(browser: Browser, served_pages: str) -> Iterator[Page]:
     """Give a page at the desk, not signed in."""
     with watched_page(browser, served_pages) as page:
+        yield page
+
+
+@pytest.fixture
+def phone(browser: Browser, served_pages: str) -> Iterator[Page]:
+    """Give a page on a phone, not signed in."""
+    with watched_page(browser, served_pages, viewport=PHONE, has_touch=True) as page:
         yield page
 
 

@@ -1,11 +1,14 @@
 """The whole check on a phone, in a real browser."""
 
-from collections.abc import Iterator
-
-import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.dashboard.browsing import PHONE, SCHEMES, scrolls_sideways, violations, watched_page
+from tests.dashboard.browsing import (
+    PHONE,
+    assert_no_violation_in_either_scheme,
+    scrolls_sideways,
+    violations,
+    watched_page,
+)
 from tests.dashboard.hands import Checker, Keyboard
 
 SMALL_TARGETS = """selector => [...document.querySelectorAll(selector)]
@@ -17,16 +20,8 @@ TARGETS = (
 )
 
 
-@pytest.fixture
-def phone(browser: Browser, served_pages: str) -> Iterator[Page]:
-    with watched_page(browser, served_pages, viewport=PHONE, has_touch=True) as page:
-        yield page
-
-
 def assert_clean(page: Page) -> None:
-    for scheme in SCHEMES:
-        page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
-        assert violations(page) == [], page.url
+    assert_no_violation_in_either_scheme(page)
     assert not scrolls_sideways(page), page.url
     assert page.evaluate(SMALL_TARGETS, TARGETS) == [], page.url
     for following in page.locator(".check .next").all():

@@ -2,13 +2,11 @@
 
 import datetime as dt
 import re
-from collections.abc import Iterator
 
-import pytest
 from django.utils import timezone
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
-from tests.dashboard.browsing import PHONE, SCHEMES, scrolls_sideways, violations, watched_page
+from tests.dashboard.browsing import assert_no_violation_in_either_scheme, scrolls_sideways
 from tests.dashboard.hands import Checker
 
 UNIT, DEFECT = "Truck 22", "Stage 1 outside limits"
@@ -16,17 +14,8 @@ UNIT, DEFECT = "Truck 22", "Stage 1 outside limits"
 SAG_V = 0.3
 
 
-@pytest.fixture
-def phone(browser: Browser, served_pages: str) -> Iterator[Page]:
-    with watched_page(browser, served_pages, viewport=PHONE, has_touch=True) as page:
-        yield page
-
-
 def assert_clean(page: Page) -> None:
-    for scheme in SCHEMES:
-        page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
-        assert violations(page) == [], page.url
-    page.emulate_media(color_scheme="light")
+    assert_no_violation_in_either_scheme(page)
     for width in (320, 390):
         page.set_viewport_size({"width": width, "height": 844})
         assert not scrolls_sideways(page), f"{page.url} at {width}"

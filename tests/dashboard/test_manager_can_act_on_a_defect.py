@@ -3,7 +3,6 @@
 from typing import Any
 
 import pytest
-from django.utils import timezone
 
 from accounts.roles import Role
 from inspections.models import Defect
@@ -19,13 +18,7 @@ UNNECESSARY = {"step": "repair-unnecessary", "reason": "Read at the wrong output
 
 @pytest.fixture
 def defect(workshop: Workshop) -> Defect:
-    return Defect.objects.create(
-        organisation=workshop.organisation,
-        installation=workshop.installation,
-        stage=2,
-        code="outside_limits",
-        opened_at=timezone.now(),
-    )
+    return builders.defect(workshop)
 
 
 def page(taker: Taker, defect: Defect) -> str:

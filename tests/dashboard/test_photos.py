@@ -2,7 +2,6 @@
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.utils import timezone
 
 from accounts.roles import Role
 from inspections.models import Defect, Photo
@@ -15,13 +14,7 @@ from tests.naming import name
 
 @pytest.fixture
 def defect(workshop: Workshop) -> Defect:
-    return Defect.objects.create(
-        organisation=workshop.organisation,
-        installation=workshop.installation,
-        stage=2,
-        code="outside_limits",
-        opened_at=timezone.now(),
-    )
+    return builders.defect(workshop)
 
 
 def add(taker: Taker, defect: Defect, content: bytes) -> None:

@@ -14,7 +14,7 @@ from urllib.request import urlopen
 
 import pytest
 
-from tests.config.processes import free_port
+from tests.config.processes import free_port, started
 from tests.deploy.compose import REPOSITORY, SERVICES, instruction_of_dockerfile
 
 ON_REAL_SERVICES = os.environ.get("DATABASE_URL", "").startswith("postgres") and "CELERY_BROKER_URL" in os.environ
@@ -36,16 +36,7 @@ def running(command: list[str], environment: dict[str, str], log: Path) -> "Iter
     """Run a service in a process group of its own, and see to it that none of the group is left."""
     program = shutil.which(command[0], path=environment["PATH"])
     assert program is not None
-    with log.open("wb") as output:
-        process = subprocess.Popen(
-            [program, *command[1:]],
-            cwd=REPOSITORY,
-            env=environment,
-            stdin=subprocess.DEVNULL,
-            stdout=output,
-            stderr=subprocess.STDOUT,
-            start_new_session=True,
-        )
+    process = started([program, *command[1:]], environment, log)
     try:
         yield process
     finally:

@@ -41,8 +41,7 @@ def defect(workshop: Workshop) -> Defect:
 
 
 def opened(workshop: Workshop, **columns: object) -> Defect:
-    values = {"code": "outside_limits", "stage": 2, "opened_at": dt.datetime(2026, 3, 1, 9, tzinfo=dt.UTC), **columns}
-    return Defect.objects.create(organisation=workshop.organisation, installation=workshop.installation, **values)
+    return builders.defect(workshop, opened_at=dt.datetime(2026, 3, 1, 9, tzinfo=dt.UTC), **columns)
 
 
 def to_decide(workshop: Workshop, now: dt.datetime) -> list[Defect]:
