@@ -6,6 +6,8 @@ from django.conf import settings
 from django.http import HttpRequest
 
 IPV6_LINE_BITS = 64
+# Stands where no address is known, as over a socket of this machine: who asks from there is counted as one.
+NO_ADDRESS = "0.0.0.0"  # noqa: S104
 
 
 def client_address(request: HttpRequest) -> str:
@@ -25,6 +27,19 @@ def client_address(request: HttpRequest) -> str:
         return direct
 
 
+def is_told_by_a_proxy_unknown(request: HttpRequest) -> bool:
+    """Tell whether the request came through a proxy that COILBOOK_PROXIES does not count: all its clients look alike.
+
+    Who asks from the open internet may have written the header itself, and is told apart by its address anyway.
+    """
+    if settings.PROXIES or "HTTP_X_FORWARDED_FOR" not in request.META:
+        return False
+    try:
+        return not ipaddress.ip_address(request.META.get("REMOTE_ADDR", "")).is_global
+    except ValueError:
+        return True
+
+
 def counted_address(request: HttpRequest) -> str:
     """Return whom tries and requests are counted against: the address, of IPv6 the network that one line is given.
 
@@ -34,7 +49,7 @@ def counted_address(request: HttpRequest) -> str:
     try:
         parsed = ipaddress.ip_address(address)
     except ValueError:
-        return address
+        return NO_ADDRESS
     if parsed.version == 4:
         return address
     # An IPv4 client behind a socket that speaks both is no network.

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import models, transaction
+from django.db import connection, models, transaction
 from django.db.models import BigIntegerField
 from django.utils import timezone
 
@@ -19,6 +19,7 @@ from accounts.canonical import canonical, plain
 from accounts.models import AuditEntry, AuditHead
 from accounts.prepared import One, Prepared, PreparedInsert
 from accounts.request_ids import current_request_id
+from accounts.statements import cursor_for
 from accounts.tracking import content_hash, is_tracked, object_type
 
 GENESIS_HASH = "0" * 64
@@ -29,6 +30,7 @@ _HEAD = Prepared(
     lambda organisation: AuditHead.objects.select_for_update().filter(organisation=organisation), One(BigIntegerField())
 )
 _INSERT = PreparedInsert(AuditEntry)
+_MOVE_HEAD = "UPDATE accounts_audithead SET sequence = %s, hash = %s WHERE organisation_id = %s"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +94,10 @@ def _append(actor: Actor, deeds: Sequence[Deed]) -> None:
         head.sequence, head.hash = entry.sequence, entry.hash
         entries.append(entry)
     _INSERT(entries)
-    head.save(update_fields=["sequence", "hash"])
+    with cursor_for(connection, planned_once=True) as cursor:
+        cursor.execute(_MOVE_HEAD, [head.sequence, head.hash, actor.organisation.pk])
+        if cursor.rowcount != 1:
+            raise RuntimeError(f"the head of the audit stream moved in {cursor.rowcount} rows, not in one")
 
 
 def _entry(actor: Actor, deed: Deed, *, sequence: int, previous_hash: str, now: dt.datetime) -> AuditEntry:

@@ -31,10 +31,16 @@ def plain(value: Any) -> Any:
     if kind in UNCHANGED:
         return value
     if kind is dict:
-        return {name if type(name) is str else str(name): plain(item) for name, item in value.items()}
+        return {
+            name if type(name) is str else str(name): item if type(item) in UNCHANGED else plain(item)
+            for name, item in value.items()
+        }
     if kind is list:
-        return [plain(item) for item in value]
-    if kind is int or kind is float:
+        return [item if type(item) in UNCHANGED else plain(item) for item in value]
+    if kind is float:
+        # A database keeps no negative zero, and may give a large number back without its exponent.
+        return repr(value + 0.0)
+    if kind is int:
         return _plain_number(value)
     return _plain_other(value)
 
@@ -52,7 +58,6 @@ def _plain_other(value: Any) -> Any:
 def _plain_number(value: float) -> int | str:
     if isinstance(value, int) and abs(value) <= LARGEST_INTEGER:
         return value
-    # A database keeps no negative zero, and may give a large number back without its exponent.
     return repr(float(value) + 0.0)
 
 

@@ -36,3 +36,7 @@ class Conflict(Exception):
         super().__init__(detail)
         self.detail = detail
         self.current = current
+
+
+class NoInvitation(Exception):
+    """The link is unknown, used, taken back or too old; which of these is nobody's business."""

@@ -1,22 +1,53 @@
 """Queries whose SQL is made once and then asked with other values.
 
-Making the SQL of a query takes the framework several times as long as the database takes to answer it.  Where the same
-few queries belong to every request, they are written as any other query, and only their making is done once.
+Making the SQL of a query takes the framework several times as long as the database takes to answer it, and PostgreSQL
+takes as long again to plan it.  Where the same few queries belong to every request, they are written as any other, and
+only their making and their planning is done once.
 """
 
-import copy
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from typing import Any, Generic, TypeVar
+from operator import itemgetter
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from django.db import connections, router
-from django.db.models import Expression, Field, Model, QuerySet
+from django.db.models import (
+    BigAutoField,
+    BooleanField,
+    CharField,
+    Expression,
+    Field,
+    ForeignKey,
+    IntegerField,
+    Model,
+    QuerySet,
+    TextField,
+)
+from django.db.models.query import (
+    FlatValuesListIterable,
+    ValuesIterable,
+    ValuesListIterable,
+    get_related_populators,
+)
 from django.db.models.sql import InsertQuery
 from django.db.models.sql.compiler import SQLCompiler
+
+from accounts.statements import cursor_for
 
 Result = TypeVar("Result")
 # Stands in the SQL where as many placeholders come as there are values; no query of ours has one of its own.
 LIST_MARK = "\x00{}\x00"
+# Lists of every length are statements of their own, and a connection keeps few of them.
+FEW = 4
+# Both databases take more values than this in one statement.
+MOST_VALUES = 30_000
+NATURAL_TYPES: "dict[type[Field[Any, Any]], type]" = {
+    BigAutoField: int,
+    IntegerField: int,
+    BooleanField: bool,
+    CharField: str,
+    TextField: str,
+}
 
 
 class One(Expression):
@@ -53,43 +84,68 @@ class Many(One):
 
 
 class _Plan:
-    """A query made for one connection."""
+    """A query made for one connection: its SQL, and how a row that comes back becomes what the query promises."""
 
     def __init__(self, queryset: "QuerySet[Any, Any]") -> None:
-        self.compiler = queryset.query.get_compiler(using=queryset.db)
-        self.sql, self.params = self.compiler.as_sql()
-        select: Sequence[Any] = self.compiler.select or ()
-        self.converters = self.compiler.get_converters([each[0] for each in select[: self.compiler.col_count]])
+        compiler: Any = queryset.query.get_compiler(using=queryset.db)
+        self.connection = compiler.connection
+        self.sql, self.params = compiler.as_sql()
+        select = [each[0] for each in compiler.select[: compiler.col_count]]
+        self.converters = [(place, *each) for place, each in compiler.get_converters(select).items()]
+        self.result_of = _result_of(queryset, compiler)
 
-    def bound(self, values: Sequence[Any]) -> SQLCompiler:
-        """Return a compiler that has nothing left to do but ask."""
-        sql, params, connection = self.sql, [], self.compiler.connection
+    def rows(self, values: Sequence[Any]) -> list[Any]:
+        """Ask with these values."""
+        sql, params, is_short = self.sql, [], True
         for param in self.params:
-            if not isinstance(param, One):
-                params.append(param)
-                continue
-            given = param.values(values[param.place], connection)
+            given = param.values(values[param.place], self.connection) if isinstance(param, One) else [param]
             params += given
-            sql = sql.replace(LIST_MARK.format(param.place), ", ".join(["%s"] * len(given)))
-        compiler: Any = copy.copy(self.compiler)
-        compiler.as_sql = lambda *args, **options: (sql, params)
-        compiler.get_converters = lambda columns: self.converters
-        return compiler  # type: ignore[no-any-return]
+            if isinstance(param, Many):
+                is_short = is_short and len(given) <= FEW
+                sql = sql.replace(LIST_MARK.format(param.place), ", ".join(["%s"] * len(given)))
+        with cursor_for(self.connection, planned_once=is_short) as cursor:
+            cursor.execute(sql, params)
+            found = cursor.fetchall()
+        return [self.result_of(self._converted(row)) for row in found]
+
+    def _converted(self, row: Sequence[Any]) -> Sequence[Any]:
+        if not self.converters:
+            return row
+        values = list(row)
+        for place, converters, expression in self.converters:
+            for convert in converters:
+                values[place] = convert(values[place], expression, self.connection)
+        return values
 
 
-class _Asked:
-    """What an iterable of the framework wants to know of the query it goes through."""
+def _result_of(queryset: "QuerySet[Any, Any]", compiler: Any) -> Callable[[Sequence[Any]], Any]:
+    kind = queryset._iterable_class
+    if kind is FlatValuesListIterable:
+        return itemgetter(0)
+    if kind is ValuesListIterable:
+        return tuple
+    if kind is ValuesIterable:
+        names = list(queryset.query.selected or ())
+        return lambda row: dict(zip(names, row, strict=True))
+    return _model_of(queryset.db, compiler)
 
-    _known_related_objects: dict[Any, Any] = {}
 
-    def __init__(self, queryset: "QuerySet[Any, Any]", compiler: SQLCompiler) -> None:
-        self.db, self.query = queryset.db, self
-        self.selected = queryset.query.selected
-        self._compiler = compiler
+def _model_of(using: str, compiler: Any) -> Callable[[Sequence[Any]], Model]:
+    info, select = compiler.klass_info, compiler.select
+    first, last = info["select_fields"][0], info["select_fields"][-1] + 1
+    names = [each[0].target.attname for each in select[first:last]]
+    # The stubs are of a later version, which asks for more.
+    populators_of: Any = get_related_populators
+    related = populators_of(info, select, using)
+    model: type[Model] = info["model"]
 
-    def get_compiler(self, using: str | None = None) -> SQLCompiler:
-        """Return the compiler that is bound to the values."""
-        return self._compiler
+    def made(row: Sequence[Any]) -> Model:
+        found = model.from_db(using, names, row[first:last])
+        for each in related:
+            each.populate(row, found)
+        return found
+
+    return made
 
 
 class Prepared(Generic[Result]):
@@ -111,9 +167,7 @@ class Prepared(Generic[Result]):
         queryset = self._queryset
         if queryset is None:
             queryset = self._queryset = self._build(*self._places)
-        plan = self._plan(queryset)
-        iterable: Any = queryset._iterable_class
-        return list(iterable(_Asked(queryset, plan.bound(values))))
+        return self._plan(queryset).rows(values)
 
     def first(self, *values: Any) -> Result | None:
         """Return the first row, None where there is none."""
@@ -124,12 +178,22 @@ class Prepared(Generic[Result]):
         plans: dict[Prepared[Any], _Plan] = vars(connections[queryset.db]).setdefault("prepared_plans", {})
         plan = plans.get(self)
         if plan is None:
-            plan = plans[self] = _Plan(queryset)
+            # Making the SQL changes the query, which other threads have too.
+            plan = plans[self] = _Plan(queryset.all())
         return plan
 
 
+class _Insert(NamedTuple):
+    """An insert made for one connection: what stands before and after the rows, one row's places, and its columns."""
+
+    before: str
+    places: str
+    after: str
+    columns: "list[tuple[Field[Any, Any], type | None, bool]]"
+
+
 class PreparedInsert:
-    """The insert of one row of a table; more of them go in together, as the framework does it."""
+    """The insert of rows of one table; it asks for no column's default and calls no signal."""
 
     def __init__(self, model: type[Model]) -> None:
         """Take the table."""
@@ -137,24 +201,28 @@ class PreparedInsert:
 
     def __call__(self, rows: Sequence[Model]) -> None:
         """Insert the rows and give each its key."""
-        if len(rows) != 1:
-            self._model._default_manager.bulk_create(rows)
+        if not rows:
             return
-        (row,) = rows
         using = router.db_for_write(self._model)
-        connection = connections[using]
-        # Rows that this one points to may have been stored since it was made.
-        row._prepare_related_fields_for_save(operation_name="bulk_create")  # type: ignore[attr-defined]
-        sql, fields = self._plan(row, using)
-        values = [field.get_db_prep_save(field.pre_save(row, add=True), connection=connection) for field in fields]
-        with connection.cursor() as cursor:
-            cursor.execute(sql, values)
-            (row.pk,) = cursor.fetchone() or (None,)
-        row._state.adding, row._state.db = False, using
+        for row in rows:
+            # Rows that this one points to may have been stored since it was made.
+            row._prepare_related_fields_for_save(operation_name="bulk_create")  # type: ignore[attr-defined]
+        plan = self._plan(rows[0], using)
+        at_once = MOST_VALUES // len(plan.columns)
+        for first in range(0, len(rows), at_once):
+            self._insert(plan, rows[first : first + at_once], connections[using])
+        for row in rows:
+            row._state.adding, row._state.db = False, using
 
-    def _plan(self, row: Model, using: str) -> tuple[str, list["Field[Any, Any]"]]:
-        plans: dict[PreparedInsert, tuple[str, list[Field[Any, Any]]]]
-        plans = vars(connections[using]).setdefault("prepared_inserts", {})
+    def _insert(self, plan: _Insert, rows: Sequence[Model], connection: Any) -> None:
+        values: list[Any] = [_stored_value(row, *column, connection) for row in rows for column in plan.columns]
+        with cursor_for(connection, planned_once=len(rows) == 1) as cursor:
+            cursor.execute(plan.before + ", ".join([plan.places] * len(rows)) + plan.after, values)
+            for row, (key,) in zip(rows, cursor.fetchall(), strict=True):
+                row.pk = key
+
+    def _plan(self, row: Model, using: str) -> _Insert:
+        plans: dict[PreparedInsert, _Insert] = vars(connections[using]).setdefault("prepared_inserts", {})
         if self not in plans:
             key = self._model._meta.pk
             fields = [field for field in self._model._meta.concrete_fields if field is not key]
@@ -163,8 +231,27 @@ class PreparedInsert:
             compiler: Any = query.get_compiler(using=using)
             compiler.returning_fields = [key]
             ((sql, _values),) = compiler.as_sql()
-            plans[self] = sql, fields
+            before, values, rest = sql.partition("VALUES ")
+            places, end, after = rest.partition(")")
+            columns = [(field, _natural_type(field), type(field).pre_save is Field.pre_save) for field in fields]
+            plans[self] = _Insert(before + values, places + end, after, columns)
         return plans[self]
+
+
+def _natural_type(field: "Field[Any, Any]") -> type | None:
+    """Return the type whose values a database takes for the field as they are, if there is one."""
+    target: Any = field.target_field if isinstance(field, ForeignKey) else field
+    return next((natural for kind, natural in NATURAL_TYPES.items() if type(target) is kind), None)
+
+
+def _stored_value(
+    row: Model, field: "Field[Any, Any]", natural: type | None, is_as_set: bool, connection: Any
+) -> object:
+    value: object = getattr(row, field.attname) if is_as_set else field.pre_save(row, add=True)
+    if value is None or type(value) is natural:
+        return value
+    stored: object = field.get_db_prep_save(value, connection=connection)
+    return stored
 
 
 def attach_many(rows: Sequence[Any], name: str, related: Sequence[Any], *, key: str) -> None:

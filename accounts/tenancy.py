@@ -15,6 +15,7 @@ from django.conf import settings
 from django.db import connection, transaction
 
 from accounts.models import Organisation, User
+from accounts.statements import cursor_for
 
 ORGANISATION = "app.organisation"
 PERSON = "app.person"
@@ -81,7 +82,7 @@ def _set(setting: str, value: str) -> str:
     """Set the setting until the transaction ends, and return what it was."""
     if connection.vendor != "postgresql":
         return ""
-    with connection.cursor() as cursor:
+    with cursor_for(connection, planned_once=True) as cursor:
         cursor.execute("SELECT current_setting(%s, true), set_config(%s, %s, true)", [setting, setting, value])
         before, _now = cursor.fetchone() or ("", "")
     return before or ""

@@ -17,6 +17,12 @@ from accounts.canonical import digest, plain
 
 # The key is the database's own, and the last says when the row was touched, which its entries say too.
 NEVER_COVERED = frozenset({"id", "changed_at"})
+# Such a value of such a column is written in the stream as it is.
+NATURAL_TYPES: "dict[type[models.Field[Any, Any]], type]" = {
+    models.CharField: str,
+    models.TextField: str,
+    models.BooleanField: bool,
+}
 # Covered by the hash, but no news to a person who reads what changed.
 IDENTITY_COLUMNS = frozenset({"uuid", "organisation_id", "created_at"})
 
@@ -62,10 +68,18 @@ def covered_columns(model: type[models.Model]) -> tuple["models.Field[Any, Any]"
     return tuple(each for each in model._meta.concrete_fields if each.name not in left_out)
 
 
+@cache
+def _columns(model: type[models.Model]) -> tuple[tuple["models.Field[Any, Any]", str, type | None], ...]:
+    """Return the covered columns, their names, and the type whose values are already in the words of the stream."""
+    return tuple((column, column.attname, NATURAL_TYPES.get(type(column))) for column in covered_columns(model))
+
+
 def whole_content(row: models.Model) -> dict[str, Any]:
     """Return every covered column as the database gives it back, whatever form it was set in."""
     return {
-        column.attname: plain(column.to_python(getattr(row, column.attname))) for column in covered_columns(type(row))
+        name: value if value is None or type(value) is natural else plain(column.to_python(value))
+        for column, name, natural in _columns(type(row))
+        for value in [getattr(row, name)]
     }
 
 

@@ -48,9 +48,9 @@ class Quantity(serializers.Field[Decimal, Any, Decimal, Any]):
             self.fail("digits", value=shown(data), most=MOST_DIGITS)
         return number
 
-    def to_representation(self, value: Decimal) -> Decimal:
-        """Return the number."""
-        return value
+    def to_representation(self, value: Decimal | str) -> Decimal:
+        """Return the number; a document keeps it as text, for the sake of its digits."""
+        return Decimal(value) if isinstance(value, str) else value
 
 
 class Whole(serializers.Field[int, Any, int, Any]):

@@ -1,8 +1,9 @@
 """JSON in, with decimals as typed and every way of sending nonsense refused as a 400."""
 
 import json
+import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from decimal import Decimal, InvalidOperation
 from typing import IO, Any
 
@@ -14,7 +15,7 @@ from rest_framework.parsers import BaseParser
 
 DEEPEST = 32
 LONGEST_SHOWN = 40
-SURROGATES = range(0xD800, 0xE000)
+UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
 
 
 class BodyTooLarge(APIException):
@@ -45,10 +46,10 @@ class DecimalJSONParser(BaseParser):
             raise _too_deep() from None
         except ValueError as error:
             raise ParseError(_("The body is not JSON: %(error)s") % {"error": error}) from None
-        for depth, text in _walk(document):
-            if depth > DEEPEST:
-                raise _too_deep()
-            _refuse_unstorable(text)
+        _refuse_deep(document)
+        # Without an escape no text can hold what cannot be stored.
+        if b"\\u" in body and any(UNSTORABLE.search(text) for text in _texts(document)):
+            raise ParseError(_("Text holds a character that cannot be stored: U+0000 or half of a surrogate pair."))
         return document
 
 
@@ -88,20 +89,25 @@ def _object_without_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def _walk(document: Any) -> Iterator[tuple[int, str]]:
-    waiting = [(1, document)]
+def _refuse_deep(document: Any) -> None:
+    level = [document] if isinstance(document, dict | list) else []
+    for _depth in range(DEEPEST):
+        level = [item for value in level for item in _items(value) if isinstance(item, dict | list)]
+        if not level:
+            return
+    raise _too_deep()
+
+
+def _items(value: dict[str, Any] | list[Any]) -> Iterable[Any]:
+    return value.values() if isinstance(value, dict) else value
+
+
+def _texts(document: Any) -> Iterator[str]:
+    waiting = [document]
     while waiting:
-        depth, value = waiting.pop()
-        if isinstance(value, Mapping):
-            waiting += [(depth + 1, item) for item in value.values()]
-            yield depth, "".join(value)
-        elif isinstance(value, list):
-            waiting += [(depth + 1, item) for item in value]
-            yield depth, ""
-        elif isinstance(value, str):
-            yield depth, value
-
-
-def _refuse_unstorable(text: str) -> None:
-    if "\x00" in text or any(ord(character) in SURROGATES for character in text):
-        raise ParseError(_("Text holds a character that cannot be stored: U+0000 or half of a surrogate pair."))
+        value = waiting.pop()
+        if isinstance(value, str):
+            yield value
+        elif isinstance(value, dict | list):
+            waiting += _items(value)
+            yield from value if isinstance(value, dict) else ()

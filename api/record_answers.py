@@ -12,9 +12,15 @@ from inspections.sentences import CAUTION
 from inspections.sentences_record import SIGNATURE_MEANING
 from inspections.whole_record import WholeRecord
 
+# A request's id stands in the log beside its address.
+WITHHELD = ("address", "request_id")
 
-def record_answer(record: WholeRecord) -> dict[str, Any]:
-    """Return the record of one inspection."""
+
+def record_answer(record: WholeRecord, *, with_addresses: bool) -> dict[str, Any]:
+    """Return the record of one inspection; from where somebody worked is for who manages the book.
+
+    So are the hashes over it: from a hash and all the rest an address is found by trying each.
+    """
     inspection, first = record.inspection, record.judgements[0]
     return {
         "inspection": inspection_row(inspection),
@@ -29,7 +35,7 @@ def record_answer(record: WholeRecord) -> dict[str, Any]:
         "signature": _signature(inspection),
         "supersedes": _replaced(record),
         "superseded_by": _replacing(inspection),
-        "audit_entries": [_entry(each) for each in record.entries],
+        "audit_entries": [_entry(each, with_address=with_addresses) for each in record.entries],
         "caution": str(CAUTION),
     }
 
@@ -82,14 +88,15 @@ def _replacing(inspection: Inspection) -> dict[str, Any] | None:
     return None if new is None else {"id": new.uuid, "reason": inspection.superseded_reason}
 
 
-def _entry(entry: AuditEntry) -> dict[str, Any]:
+def _entry(entry: AuditEntry, *, with_address: bool) -> dict[str, Any]:
+    record = entry_record(entry)
     return {
         "sequence": entry.sequence,
         "at": entry.at,
         "actor": entry.actor and entry.actor.username,
         "on_behalf_of": entry.on_behalf_of and entry.on_behalf_of.username,
         "action": entry.action,
-        "record": entry_record(entry),
-        "previous_hash": entry.previous_hash,
-        "hash": entry.hash,
+        "record": record if with_address else {name: told for name, told in record.items() if name not in WITHHELD},
+        "previous_hash": entry.previous_hash if with_address else None,
+        "hash": entry.hash if with_address else None,
     }

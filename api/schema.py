@@ -115,7 +115,7 @@ def _guards(method: str, path: str) -> list[dict[str, Any]]:
     if method == "get":
         return [IF_NONE_MATCH]
     guards: list[dict[str, Any]] = [] if any(part in path for part in STORES_NOTHING) else [IDEMPOTENCY_KEY]
-    if "{id}" in path:
+    if "{id}" in path or method == "patch":
         # A step in a row's life may say what it saw; a change has to.
         guards.append({**IF_MATCH, "required": method != "post"})
     return guards

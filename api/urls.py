@@ -14,6 +14,7 @@ from api.views.instruments import CalibrationViewSet, ComparisonPreviewView, Com
 from api.views.photos import PhotoViewSet
 from api.views.previews import DueDatePreviewView, TrendPreviewView
 from api.views.rejudgings import RejudgingViewSet
+from api.views.rules import LimitsRevisionViewSet, RetarderTypeViewSet, RulesView
 
 
 class OutsideId(UUIDConverter):
@@ -36,6 +37,8 @@ router.register("photos", PhotoViewSet, "photo")
 router.register("check-plans", rows.CheckPlanViewSet, "check-plan")
 router.register("due", rows.DueViewSet, "due")
 router.register("rejudgings", RejudgingViewSet, "rejudging")
+router.register("retarder-types", RetarderTypeViewSet, "retarder-type")
+router.register("limits-revisions", LimitsRevisionViewSet, "limits-revision")
 router.register("declines", rows.DeclineViewSet, "decline")
 router.register("reminders", rows.ReminderViewSet, "reminder")
 
@@ -50,5 +53,6 @@ urlpatterns = [
     path("trends/preview/", TrendPreviewView.as_view(), name="trend-preview"),
     path("due-dates/preview/", DueDatePreviewView.as_view(), name="due-date-preview"),
     path("meter-comparisons/preview/", ComparisonPreviewView.as_view(), name="meter-comparison-preview"),
+    path("rules/", RulesView.as_view(), name="rules"),
     path("", include(router.urls)),
 ]

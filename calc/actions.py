@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from calc.judgement import Action, Settlement, StageJudgement, Verdict, VerdictReason
+from calc.judgement import Action, Finding, Settlement, StageJudgement, Verdict, VerdictReason
 
 _BY_REASON: dict[str, Action] = {
     "stage_not_read": "read_the_rest",
@@ -11,7 +11,10 @@ _BY_REASON: dict[str, Action] = {
     "reference_voltage_unknown": "ask_for_the_rating",
     "tolerance_unknown": "ask_for_the_rating",
     "electronic_drive": "no_absolute_verdict",
+    "type_not_identified": "identify_the_type",
 }
+# Of a unit whose type is not identified: what its type is matters less than what is wrong with it.
+_UNLIKE = frozenset({"stage_unlike_the_others", "stages_unlike", "stage_unlike_its_history"})
 # In the order of what costs least.
 _BY_INPUT: dict[str, Action] = {
     "coil_temperature": "read_again_cold",
@@ -46,8 +49,12 @@ def stage_action(
     return _BY_INPUT[candidates[0] if candidates else max(_BY_INPUT, key=lambda name: u_by_source_a.get(name, 0.0))]
 
 
-def unit_action(reasons: Sequence[tuple[Verdict, VerdictReason]], stages: Sequence[StageJudgement]) -> Action:
-    """Return what to do about the unit: what its worst reason calls for.
+def unit_action(
+    reasons: Sequence[tuple[Verdict, VerdictReason]],
+    stages: Sequence[StageJudgement],
+    findings: Sequence[Finding] = (),
+) -> Action:
+    """Return what to do about the unit: what its worst reason calls for, or a stage that is unlike itself or others.
 
     Examples
     --------
@@ -59,7 +66,7 @@ def unit_action(reasons: Sequence[tuple[Verdict, VerdictReason]], stages: Sequen
     if not reasons:
         return "good"
     worst, reason = reasons[0]
-    if worst == "fail":
+    if worst == "fail" or any(finding.code in _UNLIKE for finding in findings):
         return "find_the_fault"
     if reason.code in _BY_REASON:
         return _BY_REASON[reason.code]

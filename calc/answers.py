@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from math import isfinite
+from operator import attrgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -82,7 +83,9 @@ def finite_or_none(value: float) -> float | None:
 
 def stage_judgements(results: StageResults, evidences: Sequence[Evidence], asked: slice) -> list[StageJudgement]:
     """Return one judgement per stage row asked for, in the rows' order."""
-    rows = zip(_raw_rows(results, asked), _figures(results, asked), _budget_rows(results, asked), strict=True)
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        figures, budgets = _figures(results, asked), _budget_rows(results, asked)
+    rows = zip(_raw_rows(results, asked), figures, budgets, strict=True)
     return [_stage_judgement(raw, _Figures(*figures), budget, evidences) for raw, figures, budget in rows]
 
 
@@ -147,30 +150,28 @@ def _missing(reason: str) -> Settlement:
 
 def _figures(results: StageResults, asked: slice) -> list[list[float]]:
     rated_a, expanded_a = results.rated_a[asked], results.budget.expanded_uncertainty_a[asked]
-    with np.errstate(invalid="ignore", over="ignore"):
-        columns = np.array(
-            [
-                results.normalised_current_a[asked],
-                expanded_a,
-                results.budget.coverage_factor[asked],
-                results.lower_limit_a[asked],
-                results.upper_limit_a[asked],
-                results.conformance_probability[asked],
-                results.capability[asked],
-                100 * results.level[asked],
-                100 * expanded_a / rated_a,
-                results.guard_band_a[asked],
-                *results.budget.u_scatter_a[:, asked],
-            ]
-        )
+    columns = np.array(
+        [
+            results.normalised_current_a[asked],
+            expanded_a,
+            results.budget.coverage_factor[asked],
+            results.lower_limit_a[asked],
+            results.upper_limit_a[asked],
+            results.conformance_probability[asked],
+            results.capability[asked],
+            100 * results.level[asked],
+            100 * expanded_a / rated_a,
+            results.guard_band_a[asked],
+            *results.budget.u_scatter_a[:, asked],
+        ]
+    )
     figures: list[list[float]] = columns.T.tolist()
     return figures
 
 
 def _budget_rows(results: StageResults, asked: slice) -> list[list[list[float]]]:
     u_a = results.budget.u_by_source_a[:, asked]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = (u_a / results.budget.u_combined_a[asked]) ** 2
+    share = (u_a / results.budget.u_combined_a[asked]) ** 2
     rows: list[list[list[float]]] = np.array([share, u_a]).transpose(2, 0, 1).tolist()
     return rows
 
@@ -178,4 +179,4 @@ def _budget_rows(results: StageResults, asked: slice) -> list[list[list[float]]]
 def _budget_lines(shares: list[float], u_a: list[float]) -> tuple[BudgetLine, ...]:
     lines = zip(SOURCES, shares, u_a, strict=True)
     present = [BudgetLine(source, share, u) for source, share, u in lines if u > 0]
-    return tuple(sorted(present, key=lambda line: -line.variance_share))
+    return tuple(sorted(present, key=attrgetter("variance_share"), reverse=True))

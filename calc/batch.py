@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import compress
 from math import isfinite
 from typing import NamedTuple
 
@@ -11,15 +12,17 @@ import numpy as np
 from calc.actions import unit_action
 from calc.answers import finite_or_none, stage_judgements
 from calc.apart.parts import judged_apart
-from calc.arrays import Ints
+from calc.arrays import Floats, Ints
 from calc.columns import Columns, columns_of
 from calc.conformity import VERDICTS
-from calc.diagnosis.screen import Rank, ranked
+from calc.diagnosis.screen import Rank, can_be_ranked, ranked, sound_fits_each
 from calc.evidence import Evidence
 from calc.findings import findings_of, in_order
-from calc.judgement import Judgement, StageJudgement, TorqueShareRange
+from calc.judgement import Finding, Judgement, StageJudgement, TorqueShareRange
 from calc.method import METHOD_VERSION
-from calc.stages import StageResults, judge_columns
+from calc.own_figures import changes_of, conductances_of, u_alone_s
+from calc.own_findings import Balance, own_findings, own_healthy_probability
+from calc.stages import TYPE_NOT_IDENTIFIED, StageResults, judge_columns
 from calc.unit import UnitResults, unit_results
 from calc.unit_verdicts import unit_verdicts
 from calc.verdict import reasons_of, simple_unit_verdict, unit_verdict
@@ -39,7 +42,8 @@ class Batch:
     @cached_property
     def verdicts(self) -> list[str]:
         """Return the unit verdict of every visit."""
-        return [VERDICTS[place] for place in unit_verdicts(self.evidences, self.stages).tolist()]
+        places = unit_verdicts(self.evidences, self.stages, self._failed_by_themselves)
+        return [VERDICTS[place] for place in places.tolist()]
 
     @cached_property
     def units(self) -> UnitResults:
@@ -68,12 +72,41 @@ class Batch:
         each = zip(
             self.evidences[visits],
             [stages[start - first : end - first] for start, end in zip(starts, bounds, strict=True)],
-            self._figures(visits),
+            self._figures(visits, rank),
+            map(self._own, range(visits.start, visits.stop)),
             strict=True,
         )
         return [_judgement(*visit, rank=rank, confirmed_counts=confirmed_counts) for visit in each]
 
-    def _figures(self, visits: slice) -> Iterator["_Figures"]:
+    @cached_property
+    def _u_alone_s(self) -> Floats:
+        return u_alone_s(self.columns.conditions, self.stages)
+
+    def _own(self, visit: int) -> "_Own":
+        """Return what a unit without a rating says about itself; nothing of a unit that has one."""
+        evidence = self.evidences[visit]
+        healthy = float(self.units.healthy_probability[visit])
+        if evidence.rating.identified:
+            return _Own((), healthy)
+        rows = slice(*self.first_rows[visit : visit + 2].tolist())
+        own = conductances_of(self.stages, self._u_alone_s, rows)
+        balance = Balance(*(float(column[visit]) for column in self.units.imbalance))
+        findings = tuple(own_findings(evidence, own, balance))
+        return _Own(findings, own_healthy_probability(healthy, changes_of(evidence, own)))
+
+    @property
+    def _failed_by_themselves(self) -> list[int]:
+        """Return the visits to units without a rating that their own stages or their own history fail."""
+        visits = np.unique(self.stages.rows.inspection[self.stages.reason == TYPE_NOT_IDENTIFIED]).tolist()
+        return [visit for visit in visits if any(one.severity == "defect" for one in self._own(visit).findings)]
+
+    def _sound(self, visits: slice, rank: Rank) -> list[bool]:
+        """Return which visits the sound circuit explains, as far as anybody is going to ask."""
+        asked = [rank == "when_unfit" and can_be_ranked(evidence) for evidence in self.evidences[visits]]
+        fits = iter(sound_fits_each(list(compress(self.evidences[visits], asked))))
+        return [is_asked and next(fits) for is_asked in asked]
+
+    def _figures(self, visits: slice, rank: Rank) -> Iterator["_Figures"]:
         rest, units = self.stages.rest, self.units
         columns = (
             rest.meaning[visits],
@@ -81,9 +114,8 @@ class Batch:
             units.imbalance.percent[visits],
             units.imbalance.expanded_uncertainty_percent[visits],
             units.torque_percent.T[visits],
-            units.healthy_probability[visits],
         )
-        return map(_Figures, *(column.tolist() for column in columns))
+        return map(_Figures, *(column.tolist() for column in columns), self._sound(visits, rank))
 
 
 class _Figures(NamedTuple):
@@ -94,6 +126,13 @@ class _Figures(NamedTuple):
     imbalance_percent: float
     imbalance_expanded_uncertainty_percent: float
     torque_percent: list[float]
+    sound_fits: bool
+
+
+class _Own(NamedTuple):
+    """What a unit without a rating says about itself, and how likely nothing is wrong with any unit."""
+
+    findings: tuple[Finding, ...]
     healthy_probability: float
 
 
@@ -101,18 +140,24 @@ def _judgement(
     evidence: Evidence,
     stages: list[StageJudgement],
     unit: _Figures,
+    own: _Own,
     *,
     rank: Rank,
     confirmed_counts: Mapping[str, int] | None,
 ) -> Judgement:
-    seen = findings_of(evidence, stages, unit.rest_meaning)
+    seen = [*findings_of(evidence, stages, unit.rest_meaning), *own.findings]
     apart, found_apart, lines = judged_apart(evidence, seen, unit.rest_meaning, unit.subtracted_a)
     findings = in_order([*seen, *found_apart])
     reasons = reasons_of(evidence, stages, findings)
     defect_found = any(finding.severity == "defect" for finding in seen)
     torque = _torque_range(unit.torque_percent)
     ranking = ranked(
-        evidence, rank, unit.healthy_probability, defect_found=defect_found, confirmed_counts=confirmed_counts
+        evidence,
+        rank,
+        own.healthy_probability,
+        sound_fits=unit.sound_fits,
+        defect_found=defect_found,
+        confirmed_counts=confirmed_counts,
     )
     return Judgement(
         verdict=unit_verdict(reasons),
@@ -128,7 +173,7 @@ def _judgement(
         method_version=METHOD_VERSION,
         decision_rule=evidence.decision_rule,
         simple_verdict=simple_unit_verdict(reasons, stages),
-        action=unit_action(reasons, stages),
+        action=unit_action(reasons, stages, findings),
         apart=apart,
         circuit_lines=lines,
     )

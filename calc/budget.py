@@ -1,14 +1,16 @@
 """The uncertainty budget of a normalised current: what each input contributes, in amps."""
 
-from dataclasses import dataclass
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 
-from calc.arrays import Floats
+from calc.arrays import Bools, Floats, Ints, anywhere
 from calc.columns import Conditions
 from calc.copper import COEFFICIENT_TEMPERATURE_C, COPPER_TEMPERATURE_COEFFICIENT_PER_K, resistance_growth
 from calc.increments import StageRows
 from calc.meters import MeterFigures, crosses
+from calc.pooling import Pooled
 from calc.rest import Rest
 from calc.uncertainty import (
     combined_u,
@@ -43,8 +45,7 @@ TEMPERATURE_COEFFICIENT_BOUND_PERCENT = 1.0
 HEATING_WHILE_ON_K_PER_S = 0.21
 
 
-@dataclass(frozen=True, slots=True)
-class Budget:
+class Budget(NamedTuple):
     """Per stage row: combined and expanded uncertainty, and the contributions they are made of. [A]"""
 
     u_combined_a: Floats
@@ -120,74 +121,76 @@ def budget_of(
     )
 
 
+class _Influence(NamedTuple):
+    """How a meter acts on the conductance read in one state: what its percent term scales, and what a unit is worth."""
+
+    scaled_s: Floats
+    per_unit: Floats
+    figures: MeterFigures
+
+    @property
+    def counts_s(self) -> Floats:
+        counts: Floats = self.figures.counts_half_width * self.per_unit
+        return counts
+
+
 def _meter_terms(rows: StageRows, conditions: Conditions) -> tuple[Floats, ...]:
-    visit, own, before = rows.inspection, rows.own, rows.before
-    amps = _common_own_before(
-        (own.current_a / own.supply_voltage_v, before.current_a / before.supply_voltage_v),
-        (1 / own.supply_voltage_v, 1 / before.supply_voltage_v),
-        (conditions.ammeter.at(visit, own.current_a), conditions.ammeter.at(visit, before.current_a)),
-        rows,
+    own = _influences(rows.own, rows.inspection, conditions)
+    if not rows.has_steps:
+        nothing = rows.before.u_scatter_s
+        terms = ((rectangular_u(meter_half_width(*_percent_and_counts(each))), nothing, nothing) for each in own)
+        return tuple(chain.from_iterable(terms))
+    before = _influences(rows.before, rows.inspection, conditions)
+    pairs = zip(own, before, strict=True)
+    return tuple(chain.from_iterable(_common_own_before(*pair, rows.is_step) for pair in pairs))
+
+
+def _influences(read: Pooled, visit: Ints, conditions: Conditions) -> tuple[_Influence, _Influence]:
+    """Return how the ammeter and how the voltmeter act on what was read."""
+    volts, conductance_s = read.supply_voltage_v, read.conductance_s
+    return (
+        _Influence(read.current_a / volts, 1 / volts, conditions.ammeter.at(visit, read.current_a)),
+        _Influence(conductance_s, np.abs(conductance_s) / volts, conditions.voltmeter.at(visit, volts)),
     )
-    volts = _common_own_before(
-        (own.conductance_s, before.conductance_s),
-        (np.abs(own.conductance_s) / own.supply_voltage_v, np.abs(before.conductance_s) / before.supply_voltage_v),
-        (
-            conditions.voltmeter.at(visit, own.supply_voltage_v),
-            conditions.voltmeter.at(visit, before.supply_voltage_v),
-        ),
-        rows,
-    )
-    return (*amps, *volts)
 
 
-def _common_own_before(
-    scaled_s: tuple[Floats, Floats],
-    per_count: tuple[Floats, Floats],
-    figures: tuple[MeterFigures, MeterFigures],
-    rows: StageRows,
-) -> tuple[Floats, Floats, Floats]:
-    """Return what both readings share, and what each has alone; each pair is own reading, reading before.
+def _percent_and_counts(own: _Influence) -> tuple[Floats, Floats, Floats]:
+    return own.scaled_s, own.figures.accuracy_percent, own.counts_s
 
-    `scaled_s` is what the percent term acts on, `per_count` the conductance that one unit of the meter is worth.
-    """
-    (own_s, before_s), (own_figures, before_figures) = scaled_s, figures
-    own_counts_s = figures[0].counts_half_width * per_count[0]
-    before_counts_s = figures[1].counts_half_width * per_count[1]
-    shared_counts_s = np.where(rows.is_step, 0.0, own_counts_s)
-    difference_s, own_alone_s = own_s - before_s, own_counts_s - shared_counts_s
-    if (crossing := crosses(own_figures, before_figures)) is not None:
+
+def _common_own_before(own: _Influence, before: _Influence, is_step: Bools) -> tuple[Floats, Floats, Floats]:
+    """Return what both readings of a step share, and what each has alone; a stage read alone has but the first."""
+    own_counts_s, before_counts_s = own.counts_s, before.counts_s
+    shared_counts_s = np.where(is_step, 0.0, own_counts_s)
+    difference_s, own_alone_s = own.scaled_s - before.scaled_s, own_counts_s - shared_counts_s
+    if (crossing := crosses(own.figures, before.figures)) is not None:
         # Two ranges of one meter are adjusted apart: their percent terms do not cancel in a difference.
-        apart = rows.is_step & crossing
+        apart = is_step & crossing
         difference_s = np.where(apart, 0.0, difference_s)
-        own_alone_s = own_alone_s + np.where(apart, np.abs(own_s) * own_figures.accuracy_percent / 100, 0.0)
+        own_alone_s = own_alone_s + np.where(apart, np.abs(own.scaled_s) * own.figures.accuracy_percent / 100, 0.0)
         before_counts_s = before_counts_s + np.where(
-            apart, np.abs(before_s) * before_figures.accuracy_percent / 100, 0.0
+            apart, np.abs(before.scaled_s) * before.figures.accuracy_percent / 100, 0.0
         )
-    common = rectangular_u(meter_half_width(difference_s, own_figures.accuracy_percent, shared_counts_s))
+    common = rectangular_u(meter_half_width(difference_s, own.figures.accuracy_percent, shared_counts_s))
     return common, rectangular_u(own_alone_s), rectangular_u(before_counts_s)
 
 
 def _temperature_terms(
     rows: StageRows, conditions: Conditions, temperature_coefficient_per_k: float
 ) -> tuple[Floats, Floats]:
-    visit = rows.inspection
-    difference_s = np.abs(rows.own.conductance_s - rows.before.conductance_s)
-    coil_k = conditions.coil_temperature_c[visit] - COEFFICIENT_TEMPERATURE_C
-    reference_k = conditions.reference_temperature_c[visit] - COEFFICIENT_TEMPERATURE_C
-    alpha = temperature_coefficient_per_k
-    coil_growth = resistance_growth(conditions.coil_temperature_c[visit], alpha)
-    reference_growth = resistance_growth(conditions.reference_temperature_c[visit], alpha)
-    per_kelvin = alpha / coil_growth
+    visit, added_s, alpha = rows.inspection, np.abs(rows.added_s), temperature_coefficient_per_k
+    coil_c, reference_c = conditions.coil_temperature_c, conditions.reference_temperature_c
+    coil_growth, reference_growth = resistance_growth(coil_c, alpha), resistance_growth(reference_c, alpha)
+    coil_k, reference_k = coil_c - COEFFICIENT_TEMPERATURE_C, reference_c - COEFFICIENT_TEMPERATURE_C
     per_coefficient = np.abs(coil_k / coil_growth - reference_k / reference_growth)
     alpha_half_width = alpha * TEMPERATURE_COEFFICIENT_BOUND_PERCENT / 100
-    temperature = rectangular_u(difference_s * per_kelvin * conditions.coil_temperature_bound_c[visit])
-    coefficient = rectangular_u(difference_s * per_coefficient * alpha_half_width)
-    return temperature, coefficient
+    temperature = rectangular_u(added_s * (alpha / coil_growth)[visit] * conditions.coil_temperature_bound_c[visit])
+    return temperature, rectangular_u(added_s * per_coefficient[visit] * alpha_half_width)
 
 
 def _rest_term(rows: StageRows, conditions: Conditions, rest: Rest) -> Floats:
     # The counts term covers the meter's zero already; only the resolution of a second, subtracted reading is new.
-    if not rest.measured_a.any():
+    if not anywhere(rest.measured_a):
         return rest.measured_a[rows.inspection]
     visits = np.arange(rest.measured_a.size)
     resolution_a = conditions.ammeter.at(visits, rest.measured_a).resolution
@@ -197,7 +200,7 @@ def _rest_term(rows: StageRows, conditions: Conditions, rest: Rest) -> Floats:
 
 
 def _heating_term(rows: StageRows, conditions: Conditions) -> Floats:
-    if not (rows.own.late_s.any() or rows.before.late_s.any()):
+    if not (anywhere(rows.own.late_s) or anywhere(rows.before.late_s)):
         return rows.own.late_s
     warmer = per_kelvin(conditions.coil_temperature_c)[rows.inspection] * HEATING_WHILE_ON_K_PER_S
     return rectangular_u(np.abs(late_conductance(rows)) * warmer)
@@ -214,14 +217,14 @@ def late_conductance(rows: StageRows) -> Floats:
 
 def _reference_temperature_term(rows: StageRows, conditions: Conditions) -> Floats:
     bound_c = conditions.reference_temperature_bound_c
-    if not bound_c.any():
+    if not anywhere(bound_c):
         return bound_c[rows.inspection]
     relative = per_kelvin(conditions.reference_temperature_c) * bound_c
-    return rectangular_u(np.abs(rows.own.conductance_s - rows.before.conductance_s) * relative[rows.inspection])
+    return rectangular_u(np.abs(rows.added_s) * relative[rows.inspection])
 
 
 def _auxiliary_term(rows: StageRows, rest: Rest) -> Floats:
-    if not rest.declared_bound_a.any():
+    if not anywhere(rest.declared_bound_a):
         return rest.declared_bound_a[rows.inspection]
     return rectangular_u(rest.declared_bound_a[rows.inspection] * _per_volt(rows))
 
@@ -244,6 +247,8 @@ def per_kelvin(temperature_c: Floats) -> Floats:
 
 
 def _step_terms(rows: StageRows) -> tuple[Floats, Floats]:
+    if not rows.has_steps:
+        return rows.before.u_scatter_s, rows.before.u_scatter_s
     share = np.where(rows.is_step, STEP_REPEATABILITY_PERCENT / 100, 0.0)
     own = rectangular_u(share * np.abs(rows.own.conductance_s))
     return own, rectangular_u(share * np.abs(rows.before.conductance_s))

@@ -1,13 +1,13 @@
 """Evidence as columns: one row per inspection, one row per reading, so that one or many are judged alike."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from math import nan
+from typing import NamedTuple
 
 import numpy as np
 
-from calc.arrays import Bools, Floats, Ints
+from calc.arrays import Bools, Floats, Ints, anywhere, everywhere
 from calc.copper import HIGHEST_READING
 from calc.errors import RELATIVE_SLACK, require_range
 from calc.evidence import Evidence, Meter, Rating, RelayBox
@@ -27,8 +27,7 @@ _NO_STAGES = (nan,) * MOST_STAGES
 Kit = tuple[Rating, Meter, Meter, RelayBox]
 
 
-@dataclass(frozen=True, slots=True)
-class Conditions:
+class Conditions(NamedTuple):
     """What holds for a whole inspection; NaN where the evidence states nothing."""
 
     rated_currents_a: Floats
@@ -53,8 +52,7 @@ class Conditions:
     auxiliary_on_bound_a: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class Readings:
+class Readings(NamedTuple):
     """Stage readings in any order; stages count from 0, `energised` has bit k set for stage k.
 
     `seconds_on` is NaN where it was not noted.
@@ -68,8 +66,7 @@ class Readings:
     seconds_on: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class Columns:
+class Columns(NamedTuple):
     """A batch of inspections."""
 
     conditions: Conditions
@@ -211,13 +208,16 @@ def _meter_numbers(meter: Meter) -> tuple[float | None, ...]:
 def _readings(evidences: Sequence[Evidence]) -> Readings:
     taken = [reading for evidence in evidences for reading in evidence.stage_readings]
     number = [len(evidence.stage_readings) for evidence in evidences]
+    volts_amps_seconds = (
+        [reading.supply_voltage_v for reading in taken],
+        [reading.current_a for reading in taken],
+        [reading.seconds_on for reading in taken],
+    )
     return Readings(
-        np.repeat(np.arange(len(evidences)), number),
-        np.array([reading.stage for reading in taken], dtype=np.int64) - 1,
+        np.arange(len(evidences)).repeat(number),
+        np.array([reading.stage - 1 for reading in taken], dtype=np.int64),
         np.array([energised_bits(reading.energised) for reading in taken], dtype=np.int64),
-        np.array([reading.supply_voltage_v for reading in taken], dtype=np.float64),
-        np.array([reading.current_a for reading in taken], dtype=np.float64),
-        np.array([reading.seconds_on for reading in taken], dtype=np.float64),
+        *np.array(volts_amps_seconds, dtype=np.float64),
     )
 
 
@@ -228,9 +228,9 @@ def _require_plausible(columns: Columns) -> None:
     counts_a = conditions.ammeter.at(visit, readings.current_a).counts_half_width
     lowest_a = -counts_a * (1 + RELATIVE_SLACK)
     # As in a table: one look at everything, and names only where something fails.
-    if (rated_a < LOWEST_RATED_CURRENT_A).any() or (rated_a > HIGHEST_READING).any():
+    if anywhere((rated_a < LOWEST_RATED_CURRENT_A) | (rated_a > HIGHEST_READING)):
         require_range("rated_current_a", rated_a, LOWEST_RATED_CURRENT_A, HIGHEST_READING, absent_allowed=True)
-    if not _are_plausible(readings, lowest_a, stages).all():
+    if not everywhere(_are_plausible(readings, lowest_a, stages)):
         require_range("supply_voltage_v", readings.supply_voltage_v, 0.0, HIGHEST_READING)
         require_range("current_a", readings.current_a, lowest_a, HIGHEST_READING)
         require_range("seconds_on", readings.seconds_on, 0.0, HIGHEST_READING, absent_allowed=True)
@@ -251,13 +251,13 @@ def _are_plausible(readings: Readings, lowest_a: Floats, stages: Ints) -> Bools:
         & (readings.stage >= 0)
         & (readings.stage < stages)
         & (readings.energised > 0)
-        & (readings.energised >> np.maximum(stages, 0) == 0)
+        & (readings.energised >> stages == 0)
     )
     return plausible & ((readings.energised >> np.maximum(readings.stage, 0)) & 1 > 0)
 
 
 def _require_probability(conditions: Conditions) -> None:
     asked = conditions.rule == MAX_FALSE_ACCEPT
-    if asked.any():
+    if anywhere(asked):
         probability = conditions.max_false_accept_probability[asked]
         require_range("max_false_accept_probability", probability, np.nextafter(0.0, 1.0), 0.5)

@@ -5,7 +5,7 @@ from math import pi, sqrt
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from calc.arrays import Floats, Ints
+from calc.arrays import Floats, Ints, anywhere, everywhere
 from calc.columns import MAX_FALSE_ACCEPT, SIMPLE
 from calc.uncertainty import SQRT_3
 
@@ -46,9 +46,10 @@ def conformance_probability(
     distances = np.array([upper_limit - value, lower_limit - value])
     below_upper, below_lower = rectangle_with_normal_cdf(distances, u_normal, half_width)
     # A limit that the value meets exactly belongs to acceptance, also where nothing is uncertain.
-    certain = (u_normal == 0) & (half_width == 0)
-    within = (value >= lower_limit) & (value <= upper_limit)
-    probability: Floats = np.where(certain, within, np.clip(below_upper - below_lower, 0.0, 1.0))
+    probability: Floats = np.minimum(np.maximum(below_upper - below_lower, 0.0), 1.0)
+    if anywhere(certain := (u_normal == 0) & (half_width == 0)):
+        within = (value >= lower_limit) & (value <= upper_limit)
+        probability = np.where(certain, within, probability)
     return probability
 
 
@@ -79,17 +80,18 @@ def rectangle_with_normal_cdf(distance: Floats, u_normal: Floats, half_width: Fl
     to_upper_edge, to_lower_edge = _integrated_cdf(np.array([near + width, near - width]), u_normal)
     area = to_upper_edge - to_lower_edge
     cdf: Floats = area / (2 * width)
-    if narrow.any():
+    if anywhere(narrow):
         spread = np.sqrt(u_normal * u_normal + half_width * half_width / 3)
         cdf = np.where(narrow, ndtr(near / np.where(spread > 0, spread, 1.0)), cdf)
     return cdf
 
 
 def _integrated_cdf(upper: Floats, u_normal: Floats) -> Floats:
-    z = upper / np.where(u_normal > 0, u_normal, 1.0)
-    density = np.exp(-0.5 * z * z) / SQRT_2_PI
-    integral: Floats = np.where(u_normal > 0, upper * ndtr(z) + u_normal * density, np.maximum(upper, 0.0))
-    return integral
+    spreads = u_normal > 0
+    everything_spreads = everywhere(spreads)
+    z = upper / (u_normal if everything_spreads else np.where(spreads, u_normal, 1.0))
+    integral: Floats = upper * ndtr(z) + u_normal * (np.exp(-0.5 * z * z) / SQRT_2_PI)
+    return integral if everything_spreads else np.where(spreads, integral, np.maximum(upper, 0.0))
 
 
 def guard_band(rule: Ints, expanded_u: Floats, u_combined: Floats, max_false_accept_probability: Floats) -> Floats:
@@ -107,7 +109,7 @@ def guard_band(rule: Ints, expanded_u: Floats, u_combined: Floats, max_false_acc
     """
     width = np.where(rule == SIMPLE, 0.0, expanded_u)
     asked = rule == MAX_FALSE_ACCEPT
-    if asked.any():
+    if anywhere(asked):
         width[asked] = -ndtri(max_false_accept_probability[asked]) * u_combined[asked]
     return width
 

@@ -5,6 +5,7 @@ Plain numbers only.  Quantities carry their unit in the name; a meter's own figu
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import isnan, nan
 from typing import Literal
 
 from calc.circumstances import TemperatureInputs
@@ -21,7 +22,10 @@ ReturnPath = Literal["frame", "insulated", "unknown"]
 
 @dataclass(frozen=True, slots=True)
 class Rating:
-    """The amps a unit is rated to draw, stage by stage, and the conditions they hold at."""
+    """The amps a unit is rated to draw, stage by stage, and the conditions they hold at.
+
+    Where the type is not identified nobody knows the amps: they are NaN, one a stage.
+    """
 
     rated_currents_a: tuple[float, ...]
     reference_voltage_v: float | None
@@ -38,6 +42,37 @@ class Rating:
     def stages(self) -> int:
         """Return the number of stages."""
         return len(self.rated_currents_a)
+
+    @property
+    def identified(self) -> bool:
+        """Return whether the type is known, and with it its rated amps."""
+        return not isnan(self.rated_currents_a[0])
+
+
+def rating_not_identified(stages: int, system_voltage_v: float) -> Rating:
+    """Return what stands in for the rating of a unit whose type is not known: how many stages it has, and no figure.
+
+    Its conductances stand at 20 °C.  Of its wiring nothing is known; one coil a stage stands in and bears on nothing.
+
+    Examples
+    --------
+    >>> rating_not_identified(4, 24.0).identified
+    False
+    """
+    return Rating((nan,) * stages, None, 20.0, None, None, system_voltage_v, 1, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class OwnConductance:
+    """What one stage of a unit conducted at one check, at 20 °C.  [S]
+
+    `u_conductance_s` holds everything, `u_alone_s` only what the other stages of the check do not share.
+    """
+
+    stage: int
+    conductance_s: float
+    u_conductance_s: float
+    u_alone_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,3 +189,9 @@ class Evidence:
     # Meters without a valid calibration on the day and what is wrong with it, and whether that forbids a verdict.
     calibration_faults: tuple[tuple[str, str], ...] = ()
     calibration_required: bool = False
+    # What this unit conducted at earlier checks; looked at only where its type is not identified.
+    own_history: tuple[OwnConductance, ...] = ()
+    # Whether that is withheld, for it was read with the meter whose error was taken out of these readings.
+    own_history_left_out: bool = False
+    # Stages that a retest is of: they may draw more than they ever did, for their fault may be older than the history.
+    stages_repaired: tuple[int, ...] = ()

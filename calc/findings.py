@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
+from math import isfinite
 
 from calc.budget import HEATING_WHILE_ON_K_PER_S
 from calc.columns import ASSUMED_REFERENCE_TEMPERATURE_BOUND_C
@@ -9,7 +10,7 @@ from calc.errors import RELATIVE_SLACK
 from calc.evidence import Evidence, StageReading
 from calc.judgement import Finding, Parameters, Severity, StageJudgement
 from calc.pooling import PROMPT_SECONDS
-from calc.rest import FLOWING, HIGHEST_ZERO_SHARE_OF_RATED, NEGATIVE, NOT_READ, SUBTRACTED
+from calc.rest import FLOWING, HIGHEST_ZERO_SHARE_OF_RATED, NEGATIVE, NOT_READ, SUBTRACTED, own_stage_a
 from calc.temperature import coil_temperature
 
 # A reading's stage, the inputs commanded, and what was seen live or lit.
@@ -64,13 +65,18 @@ def _rest_findings(evidence: Evidence, rest_meaning: int) -> Iterator[Finding]:
     code, severity = _REST[rest_meaning]
     params: dict[str, float | str] = {}
     if evidence.rest is not None:
-        smallest_a = min(evidence.rating.rated_currents_a)
-        params = {
-            "current_a": evidence.rest.current_a,
-            "supply_voltage_v": evidence.rest.supply_voltage_v,
-            "largest_zero_a": HIGHEST_ZERO_SHARE_OF_RATED * smallest_a,
-        }
+        params = {"current_a": evidence.rest.current_a, "supply_voltage_v": evidence.rest.supply_voltage_v}
+        stage_a = _stage_a(evidence, evidence.rest.current_a)
+        if isfinite(stage_a):
+            params["largest_zero_a"] = HIGHEST_ZERO_SHARE_OF_RATED * stage_a
     yield Finding(code, severity, None, params)
+
+
+def _stage_a(evidence: Evidence, rest_current_a: float) -> float:
+    if evidence.rating.identified:
+        return min(evidence.rating.rated_currents_a)
+    alone = [reading.current_a for reading in evidence.stage_readings if len(set(reading.energised)) == 1]
+    return own_stage_a(alone, rest_current_a)
 
 
 def _output_findings(evidence: Evidence) -> Iterator[Finding]:
@@ -179,7 +185,7 @@ def _temperature_findings(evidence: Evidence) -> Iterator[Finding]:
 
 
 def _unchecked(evidence: Evidence) -> Iterator[Finding]:
-    if not evidence.rating.reference_voltage_v:
+    if evidence.rating.identified and not evidence.rating.reference_voltage_v:
         yield Finding("reference_voltage_unknown", "note", None, {})
     if evidence.rating.tolerance_assumed:
         yield Finding("tolerance_assumed", "note", None, _tolerance_params(evidence))

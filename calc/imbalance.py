@@ -4,13 +4,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from calc.arrays import Bools, Floats, Ints
+from calc.arrays import Bools, Floats, Ints, anywhere, everywhere
 from calc.budget import HEATING_WHILE_ON_K_PER_S, STEP_REPEATABILITY_PERCENT, late_conductance, per_kelvin
 from calc.columns import Conditions
 from calc.increments import STAGE_SHIFT, StageRows
 from calc.meters import MeterFigures
 from calc.pooling import Pooled
-from calc.stages import StageResults, normalising_voltage_v
+from calc.stages import StageResults
 from calc.uncertainty import (
     NORMAL_COVERAGE_FACTOR,
     combined_u,
@@ -66,7 +66,7 @@ def imbalance(conditions: Conditions, stages: StageResults, mean_level: Floats, 
     largest = np.zeros(mean_level.shape)
     np.fmax.at(largest, stages.rows.inspection, deviation)
     percent = np.where(complete & (mean_level > 0), 100 * largest / mean_level, np.nan)
-    if np.isnan(percent).all():
+    if everywhere(np.isnan(percent)):
         return Imbalance(percent, percent)
     sensitivity = _sensitivity(conditions, stages, mean_level, deviation == largest[stages.rows.inspection])
     expanded = _expanded_uncertainty(conditions, stages, sensitivity)
@@ -77,13 +77,15 @@ def _sensitivity(conditions: Conditions, stages: StageResults, mean_level: Float
     """Return, per stage row, what one siemens more does to the ratio of the worst stage to the mean."""
     visit = stages.rows.inspection
     candidates = np.flatnonzero(is_largest)
-    first_of_visit = np.ones(candidates.shape, dtype=np.bool_)
-    first_of_visit[1:] = np.diff(visit[candidates]) > 0
-    worst = candidates[first_of_visit]
+    of_visit = visit[candidates]
+    # Of stages equally far off, the first of the visit.
+    is_first = np.ones(candidates.shape, dtype=np.bool_)
+    is_first[1:] = of_visit[1:] != of_visit[:-1]
+    worst, worst_of = candidates[is_first], of_visit[is_first]
     ratio, own = np.zeros(mean_level.shape), np.zeros(visit.shape)
-    ratio[visit[worst]] = stages.level[worst] / mean_level[visit[worst]]
+    ratio[worst_of] = stages.level[worst] / mean_level[worst_of]
     own[worst] = 1.0
-    level_per_siemens = normalising_voltage_v(conditions)[visit] / stages.rated_a
+    level_per_siemens = stages.amps_per_siemens / stages.rated_a
     sensitivity: Floats = (own - (ratio / conditions.stages)[visit]) / mean_level[visit] * level_per_siemens
     return sensitivity
 
@@ -94,7 +96,7 @@ def _expanded_uncertainty(conditions: Conditions, stages: StageResults, sensitiv
     variance = _meter_variance(conditions, states)
     if (shared := _shared_terms(conditions, stages, sensitivity)) is not None:
         variance = variance + combined_u(shared) ** 2
-    if not states.u_scatter_s.any():
+    if not anywhere(states.u_scatter_s):
         once: Floats = NORMAL_COVERAGE_FACTOR * np.sqrt(variance)
         return once
     scatter = (states.weight * states.u_scatter_s) ** 2
@@ -105,9 +107,9 @@ def _expanded_uncertainty(conditions: Conditions, stages: StageResults, sensitiv
 
 
 def _states(rows: StageRows, sensitivity: Floats) -> _States:
+    if not rows.has_steps:
+        return _States(rows.inspection, sensitivity, *_figures(rows.own, rows.before.u_scatter_s))
     share = np.where(rows.is_step, rectangular_u(STEP_REPEATABILITY_PERCENT / 100), 0.0)
-    if not rows.is_step.any():
-        return _States(rows.inspection, sensitivity, *_figures(rows.own, share))
     step = np.flatnonzero(rows.is_step)
     state = (rows.inspection << STAGE_SHIFT) | (rows.own.key & 0xFF)
     before = state[step] & ~(np.int64(1) << rows.stage[step])
@@ -134,14 +136,15 @@ def _meter_variance(conditions: Conditions, states: _States) -> Floats:
     volts_s = rectangular_u(volts.counts_half_width * conductance_s * per_volt)
     alone_s2 = amps_s * amps_s + volts_s * volts_s + states.u_step_s * states.u_step_s
     alone = np.bincount(states.visit, states.weight * states.weight * alone_s2, size).astype(np.float64)
-    return alone + _gain_variance(amps, states, size) + _gain_variance(volts, states, size)
+    for figures in (amps, volts):
+        if figures.range_index is not None:
+            alone = alone + _gain_variance(figures, figures.range_index, states, size)
+    return alone
 
 
-def _gain_variance(figures: MeterFigures, states: _States, size: int) -> Floats:
+def _gain_variance(figures: MeterFigures, range_index: Ints, states: _States, size: int) -> Floats:
     """Return what the percent terms of a meter's ranges leave: within one range they cancel in the ratio."""
-    if figures.range_index is None:
-        return np.zeros(size)
-    keys, place = np.unique((states.visit << STAGE_SHIFT) | figures.range_index, return_inverse=True)
+    keys, place = np.unique((states.visit << STAGE_SHIFT) | range_index, return_inverse=True)
     gain = rectangular_u(figures.accuracy_percent / 100)
     by_range = np.bincount(place, states.weight * states.conductance_s * gain)
     return np.bincount(keys >> STAGE_SHIFT, by_range * by_range, size).astype(np.float64)
@@ -150,7 +153,7 @@ def _gain_variance(figures: MeterFigures, states: _States, size: int) -> Floats:
 def _shared_terms(conditions: Conditions, stages: StageResults, sensitivity: Floats) -> Floats | None:
     """Return what every reading has in common and yet does not cancel: rest current and warming while on; else None."""
     rows, rest, size = stages.rows, stages.rest, conditions.stages.size
-    if not (rest.measured_a.any() or rest.declared_bound_a.any() or rows.own.late_s.any() or rows.before.late_s.any()):
+    if not any(map(anywhere, (rest.measured_a, rest.declared_bound_a, rows.own.late_s, rows.before.late_s))):
         return None
     per_volt = 1 / rows.own.supply_voltage_v - 1 / rows.before.supply_voltage_v
     amps = np.abs(np.bincount(rows.inspection, sensitivity * per_volt, size))

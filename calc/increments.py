@@ -1,10 +1,10 @@
 """Which reading judges a stage: its own, or the step by which a cumulative pass grew when it was added."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from calc.arrays import Bools, Ints
+from calc.arrays import Bools, Floats, Ints, anywhere, everywhere
 from calc.columns import Readings
 from calc.pooling import Conductances, Pooled, pool
 
@@ -12,41 +12,43 @@ STAGE_SHIFT, VISIT_SHIFT = 8, 11
 _NEVER_CHOSEN = 16
 
 
-@dataclass(frozen=True, slots=True)
-class StageRows:
+class StageRows(NamedTuple):
     """One row per stage read, ascending by inspection and stage.
 
     `before` is the state without the stage: nothing at infinite volts for a single reading, so that every term of the
-    difference vanishes.
+    difference vanishes.  `added_s` is that difference, the stage's own conductance.
     """
 
     inspection: Ints
     stage: Ints
     own: Pooled
     before: Pooled
+    added_s: Floats
     is_step: Bools
     lacks_predecessor: Bools
+    has_steps: bool
 
 
 def stage_rows(readings: Readings, single: Conductances) -> StageRows:
     """Return what each stage is judged by: a single reading first, else the shortest step with a predecessor."""
-    state = (readings.inspection << STAGE_SHIFT) | readings.energised
     own = pool(
         (readings.inspection << VISIT_SHIFT) | (readings.stage << STAGE_SHIFT) | readings.energised, readings, single
     )
     energised = own.key & 0xFF
     bit = np.int64(1) << ((own.key >> STAGE_SHIFT) & 7)
-    if (energised == bit).all():
-        nothing = np.zeros(energised.shape, dtype=np.bool_)
-        return _rows(own, _nothing_before(own), nothing, nothing)
-    states = pool(state, readings, single)
+    if everywhere(energised == bit):
+        nothing = _nothing_before(own)
+        return _rows(own, nothing, own.conductance_s, nothing.no_voltage, nothing.no_voltage, has_steps=False)
+    states = pool((readings.inspection << STAGE_SHIFT) | readings.energised, readings, single)
     wanted = ((own.key >> VISIT_SHIFT) << STAGE_SHIFT) | (energised & ~bit)
     position = np.minimum(np.searchsorted(states.key, wanted), states.key.size - 1)
     is_step = energised != bit
     lacks = is_step & (states.key[position] != wanted)
     chosen = _chosen(own, np.bitwise_count(energised) + _NEVER_CHOSEN * lacks)
-    before = _before(own.take(chosen), states.take(position[chosen]), (is_step & ~lacks)[chosen])
-    return _rows(own.take(chosen), before, is_step[chosen], lacks[chosen])
+    own, is_step, lacks = own.take(chosen), is_step[chosen], lacks[chosen]
+    before = _before(own, states.take(position[chosen]), is_step & ~lacks)
+    added_s = own.conductance_s - before.conductance_s
+    return _rows(own, before, added_s, is_step, lacks, has_steps=anywhere(is_step))
 
 
 def _chosen(own: Pooled, rank: Ints) -> Ints:
@@ -57,8 +59,9 @@ def _chosen(own: Pooled, rank: Ints) -> Ints:
     return order[first]
 
 
-def _rows(own: Pooled, before: Pooled, is_step: Bools, lacks: Bools) -> StageRows:
-    return StageRows(own.key >> VISIT_SHIFT, (own.key >> STAGE_SHIFT) & 7, own, before, is_step, lacks)
+def _rows(own: Pooled, before: Pooled, added_s: Floats, is_step: Bools, lacks: Bools, *, has_steps: bool) -> StageRows:
+    visit, stage = own.key >> VISIT_SHIFT, (own.key >> STAGE_SHIFT) & 7
+    return StageRows(visit, stage, own, before, added_s, is_step, lacks, has_steps)
 
 
 def _nothing_before(own: Pooled) -> Pooled:

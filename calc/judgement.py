@@ -17,6 +17,7 @@ Action = Literal[
     "find_the_fault",
     "read_the_rest",
     "ask_for_the_rating",
+    "identify_the_type",
     "no_absolute_verdict",
     "check_the_meters",
 ]

@@ -1,7 +1,6 @@
 """A meter's accuracy at a reading: one set of figures, or those of the smallest range that holds it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -29,8 +28,7 @@ class RangeColumns(NamedTuple):
     resolution: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class MeterColumns:
+class MeterColumns(NamedTuple):
     """Accuracy of one meter per inspection; `range_max` is NaN where the range is not known."""
 
     accuracy_percent: Floats

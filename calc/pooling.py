@@ -1,10 +1,11 @@
 """Repeat readings of one state pooled into their means, and the scatter of the repeats (Type A)."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from calc.arrays import Bools, Floats, Ints
+from calc.arrays import Bools, Floats, Ints, everywhere
 from calc.columns import Conditions, Readings
 from calc.copper import LOWEST_USABLE_VOLTAGE_V
 
@@ -44,8 +45,7 @@ class Pooled:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Conductances:
+class Conductances(NamedTuple):
     """Rest-corrected conductance of each single reading, NaN where its volts cannot be told from zero. [S]"""
 
     conductance_s: Floats
@@ -74,7 +74,7 @@ def pool(key: Ints, readings: Readings, single: Conductances) -> Pooled:
     ----------
     GUM (JCGM 100:2008) 4.2: the standard uncertainty of a mean is s/√n.
     """
-    if (np.diff(key) > 0).all():
+    if everywhere(key[1:] > key[:-1]):
         return _read_once(key, readings, single)
     keys, group = np.unique(key, return_inverse=True)
     size = keys.size

@@ -3,12 +3,13 @@
 from dataclasses import dataclass, replace
 
 from calc.columns import columns_of
-from calc.copper import resistance_ratio
+from calc.copper import resistance_growth, resistance_ratio
 from calc.evidence import Evidence, StageReading
 from calc.judge import judge
 from calc.judgement import InputBound, StageJudgement
+from calc.own_figures import mean_conductances
 from calc.settling import reaching, stage_budget
-from calc.stages import judge_columns
+from calc.stages import REASONS, TYPE_NOT_IDENTIFIED, judge_columns
 from calc.temperature import coil_temperature
 
 # Usual regulator set points, about 14 V and about 28 V (a secondary source).
@@ -72,15 +73,41 @@ def preview(evidence: Evidence, supply_voltage_v: float | None = None) -> Previe
     """
     coil = coil_temperature(evidence)
     voltage_v = supply_voltage_v or _running_voltage_v(evidence)
-    bare = replace(evidence, rest=None, stages_not_read=(), required_stages=(), apart=None)
-    middle = judge_middle(bare, voltage_v)
     return Preview(
-        stages=tuple(_stage_preview(bare, judged, voltage_v) for judged in middle),
+        stages=_stages(evidence, voltage_v) if evidence.rating.identified else _not_identified(evidence, voltage_v),
         supply_voltage_v=voltage_v,
         supply_voltage_assumed=supply_voltage_v is None,
         coil_temperature_c=coil.temperature_c,
         coil_temperature_bound_c=coil.bound_c,
         coil_temperature_assumed=coil.assumed,
+    )
+
+
+def _stages(evidence: Evidence, supply_voltage_v: float) -> tuple[StagePreview, ...]:
+    bare = replace(evidence, rest=None, stages_not_read=(), required_stages=(), apart=None)
+    middle = judge_middle(bare, supply_voltage_v)
+    return tuple(_stage_preview(bare, judged, supply_voltage_v) for judged in middle)
+
+
+def _not_identified(evidence: Evidence, supply_voltage_v: float) -> tuple[StagePreview, ...]:
+    """Return what a unit without a rating should draw by its own history, and that no reading can pass it."""
+    growth = resistance_growth(coil_temperature(evidence).temperature_c)
+    expected_s = mean_conductances(evidence.own_history)
+    return tuple(
+        StagePreview(
+            stage,
+            expected_current_a=expected_s[stage] * supply_voltage_v / growth if stage in expected_s else None,
+            expected_normalised_current_a=None,
+            expanded_uncertainty_a=None,
+            lower_limit_a=None,
+            upper_limit_a=None,
+            guard_band_a=None,
+            capability=None,
+            can_pass=False,
+            undetermined_reason=REASONS[TYPE_NOT_IDENTIFIED],
+            would_do=(),
+        )
+        for stage in range(1, evidence.rating.stages + 1)
     )
 
 

@@ -1,8 +1,9 @@
 """What would settle a verdict short of clear: the uncertainty needed, and which input could reach it, to what bound."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from math import inf, isinf, sqrt
+from operator import itemgetter
 from typing import Literal, NamedTuple
 
 from scipy.special import ndtri, stdtrit
@@ -154,13 +155,16 @@ def _halved(excess: Callable[[float], float]) -> float:
 
 def _guard(budget: StageBudget, source: str | None, factor: float, repeats: float = 1.0) -> float:
     """Return the guard band with one contribution scaled, and `repeats` times as many readings."""
+    if not budget.scatter:
+        return _factor(budget, isolated_nu=inf) * sqrt(_variance(budget, source, factor))
     scatter = sum(one.u_a**2 for one in budget.scatter) / repeats
     u = sqrt(_variance(budget, source, factor) + scatter)
     return _factor(budget, isolated_nu=_nu(budget, factor, source, repeats)) * u
 
 
 def _variance(budget: StageBudget, source: str | None, factor: float) -> float:
-    return sum((u * (factor if name == source else 1.0)) ** 2 for name, u in budget.u_by_source_a.items())
+    # A list and not a generator: a verdict short of clear asks for this some twenty times.
+    return sum([(u * factor if name == source else u) ** 2 for name, u in budget.u_by_source_a.items()])
 
 
 def _nu(budget: StageBudget, factor: float, source: str | None, repeats: float = 1.0) -> float:
@@ -183,14 +187,15 @@ def _factor(budget: StageBudget, *, isolated_nu: float) -> float:
 
 def _together(budget: StageBudget, guard_a: float) -> tuple[str, ...]:
     """Return the largest sources whose removal would leave no more than is allowed, fewest first."""
-    ranked = sorted(budget.u_by_source_a.items(), key=lambda pair: -pair[1])
-    left, named = dict(ranked), []
-    for source, _ in ranked:
-        if _guard(replace(budget, u_by_source_a=left), None, 1.0) <= guard_a:
-            break
-        del left[source]
-        named.append(source)
-    return tuple(named)
+    ranked = sorted(budget.u_by_source_a.items(), key=itemgetter(1), reverse=True)
+    removed = 0
+    while removed < len(ranked) and _guard(_without(budget, ranked[removed:]), None, 1.0) > guard_a:
+        removed += 1
+    return tuple(source for source, _ in ranked[:removed])
+
+
+def _without(budget: StageBudget, left: Sequence[tuple[str, float]]) -> StageBudget:
+    return StageBudget(dict(left), budget.scatter, budget.bounds, budget.rule, budget.max_false_accept_probability)
 
 
 def _more_readings(budget: StageBudget, guard_a: float) -> tuple[str, int | None]:

@@ -1,10 +1,10 @@
 """Every stage of every inspection judged at once."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from calc.arrays import Bools, Floats, Ints
+from calc.arrays import Bools, Floats, Ints, anywhere
 from calc.budget import Budget, budget_of
 from calc.columns import MAX_FALSE_ACCEPT, Columns, Conditions
 from calc.conformity import (
@@ -26,6 +26,7 @@ REASONS = (
     "",
     "tolerance_unknown",
     "reference_voltage_unknown",
+    "type_not_identified",
     "step_without_predecessor",
     "no_voltage",
     "over_range",
@@ -35,23 +36,25 @@ REASONS = (
     DETERMINED,
     TOLERANCE_UNKNOWN,
     REFERENCE_VOLTAGE_UNKNOWN,
+    TYPE_NOT_IDENTIFIED,
     STEP_WITHOUT_PREDECESSOR,
     NO_VOLTAGE,
     OVER_RANGE,
     ELECTRONIC_DRIVE,
-) = range(7)
+) = range(8)
 
 
-@dataclass(frozen=True, slots=True)
-class StageResults:
+class StageResults(NamedTuple):
     """Per stage row: the normalised current, what it is held against, and its verdict.
 
     Where no reference voltage is known, currents stand at 1 V: good for comparing stages, and answered to nobody.
+    Where the type is not identified, levels stand at 1 A too, and are the stages' conductances. [S]
     """
 
     rows: StageRows
     rest: Rest
     budget: Budget
+    amps_per_siemens: Floats
     rated_a: Floats
     normalised_current_a: Floats
     lower_limit_a: Floats
@@ -83,22 +86,24 @@ def judge_columns(columns: Columns) -> StageResults:
 def _judge_rows(rows: StageRows, conditions: Conditions, rest: Rest) -> StageResults:
     visit = rows.inspection
     amps_per_siemens = normalising_voltage_v(conditions)[visit]
-    normalised_a = (rows.own.conductance_s - rows.before.conductance_s) * amps_per_siemens
+    normalised_a = rows.added_s * amps_per_siemens
     budget = budget_of(rows, conditions, rest, amps_per_siemens=amps_per_siemens)
-    rated_a = conditions.rated_currents_a[visit, rows.stage]
+    on_file_a = conditions.rated_currents_a[visit, rows.stage]
+    rated_a = np.where(np.isnan(on_file_a), 1.0, on_file_a)
     lower_a, upper_a = _limits(rated_a, conditions, visit)
     half_width, u_rest = largest_rectangle(budget.rectangles_a, budget.u_combined_a)
     false_accept = conditions.max_false_accept_probability[visit]
     guard = guard_band(conditions.rule[visit], budget.expanded_uncertainty_a, budget.u_combined_a, false_accept)
     probability = conformance_probability(normalised_a, u_rest, half_width, lower_a, upper_a)
     verdict = classify(normalised_a, lower_a, upper_a, guard, RELATIVE_SLACK * rated_a)
-    if (asked := conditions.rule[visit] == MAX_FALSE_ACCEPT).any():
+    if anywhere(asked := conditions.rule[visit] == MAX_FALSE_ACCEPT):
         verdict = agree_with_probability(verdict, probability, np.where(asked, false_accept, np.nan))
-    reason = _reasons(rows, conditions)
+    reason = _reasons(rows, conditions, np.isnan(on_file_a))
     return StageResults(
         rows=rows,
         rest=rest,
         budget=budget,
+        amps_per_siemens=amps_per_siemens,
         rated_a=rated_a,
         normalised_current_a=normalised_a,
         lower_limit_a=lower_a,
@@ -109,7 +114,7 @@ def _judge_rows(rows: StageRows, conditions: Conditions, rest: Rest) -> StageRes
         level=normalised_a / rated_a,
         verdict=np.where(reason == DETERMINED, verdict, UNDETERMINED),
         reason=reason,
-        has_conductance=reason <= REFERENCE_VOLTAGE_UNKNOWN,
+        has_conductance=reason <= TYPE_NOT_IDENTIFIED,
     )
 
 
@@ -130,17 +135,17 @@ def reference_is_known(conditions: Conditions) -> Bools:
 def _limits(rated_a: Floats, conditions: Conditions, visit: Ints) -> tuple[Floats, Floats]:
     below = conditions.tolerance_lower_percent[visit] / 100
     above = conditions.tolerance_upper_percent[visit] / 100
-    lower_a = np.where(np.isnan(below), -np.inf, rated_a * (1 - below))
-    upper_a = np.where(np.isnan(above), np.inf, rated_a * (1 + above))
-    return lower_a, upper_a
+    # Where there is no tolerance the product is NaN, which gives way to no limit at all.
+    return np.fmax(rated_a * (1 - below), -np.inf), np.fmin(rated_a * (1 + above), np.inf)
 
 
-def _reasons(rows: StageRows, conditions: Conditions) -> Ints:
+def _reasons(rows: StageRows, conditions: Conditions, not_identified: Bools) -> Ints:
     visit = rows.inspection
     no_tolerance = np.isnan(conditions.tolerance_lower_percent) & np.isnan(conditions.tolerance_upper_percent)
-    reason = np.full(visit.shape, DETERMINED)
+    reason = np.zeros(visit.shape, dtype=np.int64)
     reason[no_tolerance[visit]] = TOLERANCE_UNKNOWN
     reason[~reference_is_known(conditions)[visit]] = REFERENCE_VOLTAGE_UNKNOWN
+    reason[not_identified] = TYPE_NOT_IDENTIFIED
     reason[rows.lacks_predecessor] = STEP_WITHOUT_PREDECESSOR
     reason[rows.own.no_voltage | rows.before.no_voltage] = NO_VOLTAGE
     reason[rows.own.over_range | rows.before.over_range] = OVER_RANGE

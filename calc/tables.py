@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from calc.arrays import Bools, Floats
+from calc.arrays import Bools, Floats, everywhere
 from calc.copper import HIGHEST_COIL_TEMPERATURE_C, HIGHEST_READING, LOWEST_COIL_TEMPERATURE_C
 from calc.errors import require_range
 
@@ -43,7 +43,7 @@ class Table:
         numbers = np.array(columns, dtype=np.float64)
         # All at once, for one visit is judged in less time than so many checks take; the first that fails is named.
         accepted = ~((numbers < self.lowest) | (numbers > self.highest)) & (self.may_be_absent | ~np.isnan(numbers))
-        if not accepted.all():
+        if not everywhere(accepted):
             for (quantity, lowest, highest, absent_allowed), values in zip(self.ranges, numbers, strict=True):
                 require_range(quantity, values, lowest, highest, absent_allowed=absent_allowed)
         return numbers

@@ -1,12 +1,11 @@
 """Standard uncertainties and how they combine: the arithmetic of the GUM, on arrays."""
 
-from functools import reduce
 from math import erf, exp, lgamma, sqrt
 
 import numpy as np
 from scipy.special import stdtrit
 
-from calc.arrays import Amount, Floats
+from calc.arrays import Amount, Floats, anywhere
 
 SQRT_3 = sqrt(3.0)
 SQRT_12 = sqrt(12.0)
@@ -81,7 +80,7 @@ def combined_u(contributions: Floats) -> Floats:
     5.0
     """
     # Added one by one: a library's own sum changes its order, and so the last digit, with the number of results.
-    total: Floats = reduce(np.add, contributions * contributions)
+    total: Floats = np.add.accumulate(contributions * contributions)[-1]
     return np.sqrt(total)
 
 
@@ -131,7 +130,7 @@ def effective_degrees_of_freedom(u_type_a: Floats, degrees_of_freedom: Floats, u
     >>> round(float(nu[0]), 6)
     16.0
     """
-    if not u_type_a.any():
+    if not anywhere(u_type_a):
         return np.full(u_combined.shape, np.inf)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.nan_to_num((u_type_a / u_combined) ** 2)
@@ -153,6 +152,6 @@ def coverage_factor(degrees_of_freedom: Floats) -> Floats:
     """
     factor = np.full(degrees_of_freedom.shape, NORMAL_COVERAGE_FACTOR)
     finite = np.isfinite(degrees_of_freedom)
-    if finite.any():
+    if anywhere(finite):
         factor[finite] = stdtrit(degrees_of_freedom[finite], (1 + COVERAGE_PROBABILITY) / 2)
     return factor

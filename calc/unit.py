@@ -1,12 +1,12 @@
 """What the stages say together: imbalance, torque share, and whether the healthy circuit explains them."""
 
-from dataclasses import dataclass
 from math import log
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import expit, ndtr
 
-from calc.arrays import Bools, Floats
+from calc.arrays import Bools, Floats, everywhere
 from calc.columns import Columns, Conditions
 from calc.copper import resistance_growth
 from calc.imbalance import Imbalance, imbalance
@@ -21,8 +21,7 @@ BROADEST_LEVEL = 2.0
 _LEAST_DENSITY = 1e-300
 
 
-@dataclass(frozen=True, slots=True)
-class UnitResults:
+class UnitResults(NamedTuple):
     """Per inspection; NaN where the readings do not answer.
 
     Rows of `torque_percent`: cold at exponent 2 and 1, at 150 °C at exponent 2 and 1.
@@ -78,28 +77,41 @@ def _healthy_probability(conditions: Conditions, stages: StageResults, mean_leve
     of freedom.  Prior 0.9 : 0.1, judgement.
     """
     known = reference_is_known(conditions)
-    visit = stages.rows.inspection
-    scale = np.where(known, 1.0, mean_level)[visit]
-    level, u_level = stages.level / scale, stages.budget.u_combined_a / stages.rated_a / scale
-    log_ratio = _log_density_healthy(level, u_level) - _log_density_otherwise(level, u_level)
-    evidence = np.bincount(visit, np.where(stages.has_conductance, log_ratio, 0.0), known.size)
+    level, u_level = stages.level, stages.budget.u_combined_a / stages.rated_a
+    if everywhere(known):
+        return _probability(_evidence(stages, level, u_level, known.size))
+    scale = np.where(known, 1.0, mean_level)[stages.rows.inspection]
+    evidence = _evidence(stages, level / scale, u_level / scale, known.size)
     freedom = np.where(known, 1.0, (usable - 1) / np.maximum(usable, 1))
-    weighed = evidence * np.maximum(freedom, 0.0)
-    log_odds = LOG_PRIOR_ODDS + np.where(np.isnan(weighed), 0.0, weighed)
     # Stages that all draw nothing have no mean to be compared with, and are not healthy.
     all_dead = ~known & (usable > 0) & ~(mean_level > 0)
-    probability: Floats = np.where(all_dead, 0.0, expit(log_odds))
+    return np.where(all_dead, 0.0, _probability(evidence * np.maximum(freedom, 0.0)))
+
+
+def _evidence(stages: StageResults, level: Floats, u_level: Floats, visits: int) -> Floats:
+    """Return per inspection ln of how much more likely its stages' levels are of healthy ones."""
+    log_ratio = np.where(stages.has_conductance, log_ratio_for_healthy(level, u_level), 0.0)
+    return np.bincount(stages.rows.inspection, log_ratio, visits).astype(np.float64, copy=False)
+
+
+def _probability(evidence: Floats) -> Floats:
+    probability: Floats = expit(LOG_PRIOR_ODDS + np.where(np.isnan(evidence), 0.0, evidence))
     return probability
 
 
-def _log_density_healthy(level: Floats, u_level: Floats) -> Floats:
+def log_ratio_for_healthy(level: Floats, u_level: Floats) -> Floats:
+    """Return ln of how much more likely levels are of a healthy stage than of one about which nothing is known."""
     variance = u_level * u_level + HEALTHY_SPREAD * HEALTHY_SPREAD
+    return _log_density_healthy(level, variance) - _log_density_otherwise(level, variance)
+
+
+def _log_density_healthy(level: Floats, variance: Floats) -> Floats:
     density: Floats = -0.5 * ((level - 1) ** 2 / variance + np.log(2 * np.pi * variance))
     return density
 
 
-def _log_density_otherwise(level: Floats, u_level: Floats) -> Floats:
-    blur = np.sqrt(u_level * u_level + HEALTHY_SPREAD * HEALTHY_SPREAD)
+def _log_density_otherwise(level: Floats, variance: Floats) -> Floats:
+    blur = np.sqrt(variance)
     to_highest, to_zero = ndtr(np.array([(BROADEST_LEVEL - level) / blur, -level / blur]))
     density = (to_highest - to_zero) / BROADEST_LEVEL
     logarithm: Floats = np.log(np.maximum(density, _LEAST_DENSITY))

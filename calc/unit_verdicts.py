@@ -15,7 +15,7 @@ from calc.rest import FLOWING
 from calc.stages import DETERMINED, StageResults
 
 
-def unit_verdicts(evidences: Sequence[Evidence], stages: StageResults) -> Ints:
+def unit_verdicts(evidences: Sequence[Evidence], stages: StageResults, failed_by_themselves: Sequence[int]) -> Ints:
     """Return the unit verdict of every visit, as a place in VERDICTS.
 
     Parameters
@@ -24,6 +24,8 @@ def unit_verdicts(evidences: Sequence[Evidence], stages: StageResults) -> Ints:
         The visits.
     stages : StageResults
         What their stages were judged to be.
+    failed_by_themselves : sequence of int
+        The visits to units without a rating that what they say about themselves fails.
 
     Notes
     -----
@@ -34,6 +36,7 @@ def unit_verdicts(evidences: Sequence[Evidence], stages: StageResults) -> Ints:
     np.maximum.at(worst, visit, stages.verdict)
     over = (stages.reason == DETERMINED) & (100 * stages.level > OVER_CURRENT_PERCENT * (1 + RELATIVE_SLACK))
     worst[visit[over]] = FAIL
+    worst[list(failed_by_themselves)] = FAIL
     worst[stages.rest.meaning == FLOWING] = FAIL
     undetermined = _is_incomplete(evidences, stages)
     worst = np.where(undetermined, np.maximum(worst, UNDETERMINED), worst)

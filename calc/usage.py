@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from itertools import combinations
+from itertools import combinations, pairwise
 from math import ceil
 from statistics import median
 
@@ -62,6 +62,8 @@ def readings_without_drops(readings: Iterable[CounterReading]) -> tuple[CounterR
     [100000.0]
     """
     ordered = sorted(readings, key=_by_date)
+    if all(earlier.value <= later.value for earlier, later in pairwise(ordered)):
+        return tuple(ordered)
     # The longest run that never falls, found from the end: `heads[n]` is the largest value a run of n + 1 can start
     # with, held negated so that it ascends.
     heads: list[float] = []

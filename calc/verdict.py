@@ -12,6 +12,7 @@ _CODE_OF_CLASS = {
     "conditional_fail": "outside_not_certain",
     "conditional_pass": "inside_not_certain",
 }
+_CLASS_CODES = frozenset(_CODE_OF_CLASS.values())
 
 
 def reasons_of(
@@ -36,8 +37,7 @@ def simple_unit_verdict(
     reasons: tuple[tuple[Verdict, VerdictReason], ...], stages: Sequence[StageJudgement]
 ) -> Verdict:
     """Return the unit's verdict on the same data under simple acceptance: only the stages' own classes differ."""
-    classes = set(_CODE_OF_CLASS.values())
-    others = [verdict for verdict, reason in reasons if reason.code not in classes]
+    others = [verdict for verdict, reason in reasons if reason.code not in _CLASS_CODES]
     simple = [judged.simple_verdict for judged in stages if judged.undetermined_reason is None]
     return max([*others, *simple, "pass"], key=lambda verdict: _RANK[verdict])
 

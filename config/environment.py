@@ -29,15 +29,18 @@ def env_bool(name: str, *, default: bool = False) -> bool:
     raise SettingError(f"{name} is {word!r}; allowed are 1 and 0")
 
 
-def env_int(name: str, default: int) -> int:
-    """Return the variable as a whole number, and refuse anything else by name."""
+def env_int(name: str, default: int, *, least: int | None = None) -> int:
+    """Return the variable as a whole number, and refuse anything else, and less than the least, by name."""
     word = os.environ.get(name)
     if word is None:
         return default
     try:
-        return int(word)
+        number = int(word)
     except ValueError:
         raise SettingError(f"{name} is {word!r}; allowed is a whole number") from None
+    if least is not None and number < least:
+        raise SettingError(f"{name} is {word!r}; allowed is a whole number from {least}")
+    return number
 
 
 def env_list(name: str, default: tuple[str, ...] = ()) -> list[str]:

@@ -111,6 +111,8 @@ if DATABASE_OWNER_URL != DATABASE_URL:
 NIGHTLY_ROLE = env_text("DATABASE_NIGHTLY_ROLE")
 # What a web process lets one statement take, in ms; migrations and the night's work may take longer.
 STATEMENT_TIMEOUT_MS = env_int("COILBOOK_STATEMENT_TIMEOUT_MS", 15_000)
+# Off behind a pooler that keeps no prepared statement.
+PLANNED_STATEMENTS = env_bool("COILBOOK_PLANNED_STATEMENTS", default=True)
 DATABASE_ROUTERS = ["config.routers.OneDatabase"]
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -149,9 +151,13 @@ SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
 # How many proxies stand before the service: so many addresses at the end of X-Forwarded-For are theirs to tell.
 PROXIES = env_int("COILBOOK_PROXIES", 0)
 
-# Wrong passwords lock one name at one address; nobody can lock a colleague out from elsewhere.
-AXES_FAILURE_LIMIT = env_int("COILBOOK_SIGN_IN_FAILURES", 5)
-AXES_COOLOFF_TIME = timedelta(minutes=env_int("COILBOOK_SIGN_IN_LOCK_MINUTES", 15))
+# Wrong passwords lock one name at one address; nobody can lock a colleague out from elsewhere.  Behind a proxy that
+# PROXIES does not count everybody has its address: there a name is locked for all, and no address as a whole.
+AXES_FAILURE_LIMIT = env_int("COILBOOK_SIGN_IN_FAILURES", 5, least=1)
+# From one address, whatever the names: a workshop behind one address has many people, a guesser many names.  A browser
+# in which somebody signed in before is not held to it.
+SIGN_IN_FAILURES_PER_ADDRESS = env_int("COILBOOK_SIGN_IN_FAILURES_PER_ADDRESS", 50, least=1)
+AXES_COOLOFF_TIME = timedelta(minutes=env_int("COILBOOK_SIGN_IN_LOCK_MINUTES", 15, least=1))
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 # The time that the page told stays true, whatever is tried meanwhile.

@@ -118,6 +118,26 @@ class ReasonForm(forms.Form):
     reason = forms.CharField(label=_("Reason"), max_length=500, required=False)
 
 
+class NameForm(forms.Form):
+    """Another name for a person who was removed, and why."""
+
+    new_name = forms.CharField(
+        label=_("Name to stand in its place"),
+        max_length=150,
+        help_text=_("Such as a number by which the office knows the person."),
+    )
+    reason = forms.CharField(label=_("Reason"), max_length=500)
+
+
+class BookForm(forms.Form):
+    """Name and postal address of the organisation."""
+
+    name = forms.CharField(label=_("Name"), max_length=200)
+    address = forms.CharField(
+        label=_("Postal address"), max_length=500, required=False, widget=forms.Textarea(attrs={"rows": 4})
+    )
+
+
 class JoinForm(forms.Form):
     """Name and password of a new person."""
 

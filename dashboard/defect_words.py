@@ -11,6 +11,8 @@ DEFECT_WORDS: dict[str, "str | Promise"] = {
     **CAUSE_WORDS,
     "outside_limits": gettext_lazy("outside limits"),
     "over_current": gettext_lazy("far too much current"),
+    "stage_draws_nothing": gettext_lazy("draws no current"),
+    "stage_unlike_its_history": gettext_lazy("draws far from what it drew at first"),
     "output_mismatch": gettext_lazy("input switches another output"),
     "lamp_mismatch": gettext_lazy("lamp does not tell the stage"),
     "rest_current": gettext_lazy("current with everything off"),

@@ -10,6 +10,7 @@ from dashboard.defect_words import defect_title
 from dashboard.trend_words import promise_sentence
 from fleet.models import Installation, RatingRevision, Vehicle
 from inspections.derived import HUNDREDTHS
+from inspections.forecast_fans import FanPoint, fans_of
 from inspections.models import Defect, Inspection, Trend
 from inspections.queries import levels_over_time, rating_on_file
 from inspections.trend_expectations import trend_promise
@@ -67,12 +68,19 @@ def trend_given(unit: Installation) -> dict[str, Any]:
     checks = list(levels_over_time(unit).select_related("ammeter"))
     stages = range(1, unit.retarder.retarder_type.stages + 1)
     fitted = fitted_stages(Trend.objects.of(unit.organisation_id).filter(installation=unit).first())
+    fans = _fans(unit, fitted)
     return {
-        "stages": [_stage(stage, checks, fitted.get(stage, {})) for stage in stages],
+        "stages": [_stage(stage, checks, fitted.get(stage, {})) | {"fan": fans.get(stage, [])} for stage in stages],
         "events": _events(unit),
         "limits_percent": _limits_percent(rating_on_file(unit)),
         "promise": promise_sentence(trend_promise(checks, len(stages))),
     }
+
+
+def _fans(unit: Installation, fitted: dict[int, dict[str, Any]]) -> dict[int, list[FanPoint]]:
+    """Return the fans of what the night has found to lose current; of nothing else is a forecast shown."""
+    losing = {stage for stage, row in fitted.items() if row["declining"]}
+    return {stage: fan for stage, fan in fans_of(unit).items() if stage in losing} if losing else {}
 
 
 def fitted_stages(trend: Trend | None) -> dict[int, dict[str, Any]]:

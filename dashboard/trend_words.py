@@ -3,10 +3,21 @@
 import math
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import ngettext
 
 from calc.trend import FIRST_DECISION_READING
 from inspections.trend_expectations import FlagCounts, TrendPromise
+
+# Why the night has ended a decline.
+WHY_ENDED = {
+    "subsided": _lazy("the readings since do not bear it out"),
+    "level_regained": _lazy("the level is back"),
+    "attributed_elsewhere": _lazy("another cause explains it better"),
+    "repaired": _lazy("repaired"),
+    "meter_effect": _lazy("the test meter read low or high"),
+    "series_changed": _lazy("late, replaced or re-judged checks have changed the series"),
+}
 
 
 def promise_sentence(promise: TrendPromise) -> str:

@@ -2,6 +2,7 @@
 
 from django.urls import include, path
 
+from dashboard.views.book import Book
 from dashboard.views.calibration import CalibrationPage
 from dashboard.views.comparison import CompareMeters
 from dashboard.views.defect import CabNotice, DefectPage
@@ -10,10 +11,12 @@ from dashboard.views.due import Due
 from dashboard.views.invitation import AnswerInvitation
 from dashboard.views.meter import MeterAccuracy, MeterPage
 from dashboard.views.more import Meters, More, Night, Ratings, Seen, Told
+from dashboard.views.new_meter import NewMeter
 from dashboard.views.people import AskTwoStep, Invite, People, RevokeInvitation
 from dashboard.views.person import Person
 from dashboard.views.record import Checks, Declines, Defects
 from dashboard.views.rejudgings import RejudgingPage, Rejudgings
+from dashboard.views.removed import Removed, ReplaceName
 from dashboard.views.rules import Lists, Rules
 from dashboard.views.settle_due import SettleDue
 from dashboard.views.sign_in import Home, SignIn, SignInCode, SignOut
@@ -21,6 +24,7 @@ from dashboard.views.survey_limits import SurveyLimits
 from dashboard.views.to_sign import Countersign, ToSign
 from dashboard.views.today import Today
 from dashboard.views.tokens import MakeToken, RevokeToken, Tokens
+from dashboard.views.unit_type import UnitType
 from dashboard.views.units import Units
 from dashboard.views.vehicle import VehiclePage
 from dashboard.views.vehicles import Find, Vehicles
@@ -36,6 +40,7 @@ urlpatterns = [
     path("account/", include("dashboard.account_urls")),
     path("<slug:organisation>/today/", Today.as_view(), name="today"),
     path("<slug:organisation>/units/", Units.as_view(), name="units"),
+    path("<slug:organisation>/units/<uuid:installation>/type/", UnitType.as_view(), name="unit-type"),
     path("<slug:organisation>/find/", Find.as_view(), name="find"),
     path("<slug:organisation>/vehicles/", Vehicles.as_view(), name="vehicles"),
     path("<slug:organisation>/vehicles/<uuid:vehicle>/", VehiclePage.as_view(), name="vehicle"),
@@ -51,6 +56,7 @@ urlpatterns = [
     path("<slug:organisation>/told/<uuid:reminder>/seen/", Seen.as_view(), name="told-seen"),
     path("<slug:organisation>/more/", More.as_view(), name="more"),
     path("<slug:organisation>/meters/", Meters.as_view(), name="meters"),
+    path("<slug:organisation>/meters/add/", NewMeter.as_view(), name="new-meter"),
     path("<slug:organisation>/meters/<uuid:meter>/", MeterPage.as_view(), name="meter"),
     path("<slug:organisation>/meters/<uuid:meter>/accuracy/", MeterAccuracy.as_view(), name="meter-accuracy"),
     path("<slug:organisation>/meters/<uuid:meter>/compare/", CompareMeters.as_view(), name="compare-meters"),
@@ -69,6 +75,9 @@ urlpatterns = [
     path("<slug:organisation>/people/", People.as_view(), name="people"),
     path("<slug:organisation>/people/invite/", Invite.as_view(), name="invite"),
     path("<slug:organisation>/people/two-step/", AskTwoStep.as_view(), name="ask-two-step"),
+    path("<slug:organisation>/people/removed/", Removed.as_view(), name="removed"),
+    path("<slug:organisation>/people/<uuid:member>/name/", ReplaceName.as_view(), name="replace-name"),
+    path("<slug:organisation>/book/", Book.as_view(), name="book"),
     path("<slug:organisation>/people/<uuid:member>/", Person.as_view(), name="person"),
     path(
         "<slug:organisation>/invitations/<uuid:invitation>/revoke/",

@@ -91,10 +91,19 @@ class CounterReading(OrganisationRow):
 
 
 class RetarderType(OrganisationRow):
-    """A kind of retarder; its figures stand in revisions, because a rating is corrected and never overwritten."""
+    """A kind of retarder; its figures stand in revisions, because a rating is corrected and never overwritten.
+
+    A unit whose plate cannot be read has a type of its own that is not identified: what was counted and measured on it
+    stands here, and its revision holds no rated amps.
+    """
 
     designation = models.CharField(max_length=100)
     stages = models.PositiveSmallIntegerField()
+    identified = models.BooleanField(default=True)
+    coils_counted = models.PositiveSmallIntegerField(null=True, blank=True)
+    leads_counted = models.PositiveSmallIntegerField(null=True, blank=True)
+    air_gap_mm = models.FloatField(null=True, blank=True)
+    note = models.TextField(blank=True)
 
     objects = OrganisationQuerySet.as_manager()
 
@@ -103,16 +112,33 @@ class RetarderType(OrganisationRow):
             models.UniqueConstraint(fields=["organisation", "uuid"], name="retarder_type_id"),
             models.UniqueConstraint(fields=["organisation", "designation"], name="retarder_type_designation"),
             models.CheckConstraint(name="retarder_type_stages", condition=Q(stages__range=(1, MAX_STAGES))),
+            models.CheckConstraint(
+                name="retarder_type_counted_positive",
+                condition=(Q(coils_counted__isnull=True) | Q(coils_counted__gte=1))
+                & (Q(leads_counted__isnull=True) | Q(leads_counted__gte=1))
+                & (Q(air_gap_mm__isnull=True) | Q(air_gap_mm__gt=0)),
+            ),
         ]
 
     def __str__(self) -> str:
         return self.designation
 
 
+NOT_IDENTIFIED = Q(reference_voltage_basis="not_identified")
+NO_TOLERANCE = NOT_IDENTIFIED & Q(tolerance_lower_percent__isnull=True, tolerance_upper_percent__isnull=True)
+NO_WIRING = NOT_IDENTIFIED & Q(coils_in_series__isnull=True, coils_in_parallel__isnull=True)
+
+
 class RatingRevision(OrganisationRow):
     """The rated figures of a retarder type as known from a day on, each with its source; append-only."""
 
-    BASES = [("stated", _("stated")), ("assumed_running", _("assumed, running")), ("unknown", _("unknown"))]
+    BASES = [
+        ("stated", _("stated")),
+        ("assumed_running", _("assumed, running")),
+        ("unknown", _("unknown")),
+        # Of a type that is not identified: no amps, no tolerance and no wiring either.
+        ("not_identified", _("type not identified")),
+    ]
 
     retarder_type = models.ForeignKey(RetarderType, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
@@ -125,8 +151,8 @@ class RatingRevision(OrganisationRow):
     tolerance_upper_percent = models.FloatField(null=True, blank=True)
     tolerance_assumed = models.BooleanField(default=False)
     system_voltage_v = models.PositiveSmallIntegerField()
-    coils_in_series = models.PositiveSmallIntegerField()
-    coils_in_parallel = models.PositiveSmallIntegerField()
+    coils_in_series = models.PositiveSmallIntegerField(null=True)
+    coils_in_parallel = models.PositiveSmallIntegerField(null=True)
     # What the mechanical survey's numbers are held against: by item, a lower and an upper limit in mm.
     survey_limits = models.JSONField(default=dict, blank=True)
     sources = models.JSONField(default=dict, blank=True)
@@ -141,7 +167,7 @@ class RatingRevision(OrganisationRow):
             models.UniqueConstraint(fields=["retarder_type", "number"], name="rating_revision_once"),
             models.CheckConstraint(
                 name="rating_reference_voltage_has_its_basis",
-                condition=Q(reference_voltage_basis="unknown", reference_voltage_v__isnull=True)
+                condition=Q(reference_voltage_basis__in=["unknown", "not_identified"], reference_voltage_v__isnull=True)
                 | Q(reference_voltage_basis="stated", reference_voltage_v__isnull=False, reference_voltage_v__gt=0)
                 | Q(
                     reference_voltage_basis="assumed_running",
@@ -154,15 +180,35 @@ class RatingRevision(OrganisationRow):
                 name="rating_tolerance_positive",
                 condition=(Q(tolerance_lower_percent__isnull=True) | Q(tolerance_lower_percent__gt=0))
                 & (Q(tolerance_upper_percent__isnull=True) | Q(tolerance_upper_percent__gt=0))
-                & (Q(tolerance_lower_percent__isnull=False) | Q(tolerance_upper_percent__isnull=False)),
+                & (Q(tolerance_lower_percent__isnull=False) | Q(tolerance_upper_percent__isnull=False))
+                & ~NOT_IDENTIFIED
+                | NO_TOLERANCE,
             ),
             models.CheckConstraint(
-                name="rating_wiring_positive", condition=Q(coils_in_series__gte=1, coils_in_parallel__gte=1)
+                name="rating_wiring_positive",
+                condition=Q(
+                    coils_in_series__isnull=False,
+                    coils_in_parallel__isnull=False,
+                    coils_in_series__gte=1,
+                    coils_in_parallel__gte=1,
+                )
+                & ~NOT_IDENTIFIED
+                | NO_WIRING,
+            ),
+            # The amps are a list as long as the type has stages; of a type that is not identified all are null.
+            models.CheckConstraint(
+                name="rating_without_amps_if_not_identified",
+                condition=NOT_IDENTIFIED & Q(rated_currents_a__0=None) | ~NOT_IDENTIFIED & ~Q(rated_currents_a__0=None),
             ),
         ]
 
     def __str__(self) -> str:
         return f"revision {self.number}"
+
+    @property
+    def identified(self) -> bool:
+        """Return whether the revision holds figures: that of a type that is not identified holds none."""
+        return self.reference_voltage_basis != "not_identified"
 
 
 class RelayBoxType(OrganisationRow):
@@ -215,6 +261,8 @@ class Retarder(OrganisationRow):
     """The unit itself; its history follows it from vehicle to vehicle."""
 
     retarder_type = models.ForeignKey(RetarderType, on_delete=models.PROTECT, related_name="retarders")
+    # What it was put on file as before its type was identified; whoever finds the type wrong goes back to it.
+    found_as = models.ForeignKey(RetarderType, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     serial_number = models.CharField(max_length=60)
     overhauled_on = models.DateField(null=True, blank=True)
     warranty_until = models.DateField(null=True, blank=True)

@@ -83,6 +83,9 @@ def revise_rating(actor: Actor, kind: RetarderType, *, reason: str, **figures: A
     if not reason:
         raise Refused(Fault(("reason",), "required", _("A rating is revised with a reason.")))
     newest = RatingRevision.objects.filter(retarder_type=kind).latest("number")
+    if not kind.identified and any(rated_a is not None for rated_a in figures["rated_currents_a"]):
+        detail = _("The type of this unit is not identified: say which it is; a rating of its own it cannot have.")
+        raise Refused(Fault(("rated_currents_a",), "not_identified", detail))
     if len(figures["rated_currents_a"]) != kind.stages:
         detail = _("%(found)s figures for %(stages)s stages; allowed is one a stage.")
         values = {"found": len(figures["rated_currents_a"]), "stages": kind.stages}

@@ -14,6 +14,7 @@ ACTIONS = {
     "find_the_fault": _("Stop and find the fault."),
     "read_the_rest": _("Read the stages that are missing."),
     "ask_for_the_rating": _("Ask the manager for the voltage and tolerance the rating holds at."),
+    "identify_the_type": _("Find out the type: until then nothing says whether the amps are right."),
     "no_absolute_verdict": _("Compare with earlier checks: this drive's amps are not judged against limits."),
     "check_the_meters": _("Check the meters, their range and their leads, and read again."),
 }

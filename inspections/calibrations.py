@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from calc.instruments import CalibrationPoint, FoundError, found_error
+from inspections.corrections import alike
 from inspections.models import Calibration, Inspection, Meter
 
 # What corrects each kind of meter: its gain in percent, its zero in its own unit.
@@ -58,12 +59,15 @@ def error_as_found(calibration: Calibration) -> FoundError | None:
 
 
 def corrections_of(calibration: Calibration) -> dict[str, str]:
-    """Return what takes the error as found out of the readings; nothing where no point was written down."""
+    """Return what takes the error as found out of the readings; nothing where no point was written down.
+
+    Six decimals are more than a certificate tells, and the same six stand on the page.
+    """
     error = error_as_found(calibration)
     if error is None:
         return {}
     gain, zero = CORRECTED_BY[calibration.meter.kind]
-    return {gain: repr(error.gain_percent), zero: repr(error.zero)}
+    return alike({gain: f"{error.gain_percent:.6f}", zero: f"{error.zero:.6f}"})
 
 
 def looked_back_on(calibration: Calibration) -> QuerySet[Inspection]:

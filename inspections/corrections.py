@@ -10,6 +10,15 @@ ZERO_KEYS = {"current_a": "ammeter_zero_a", "supply_voltage_v": "voltmeter_zero_
 CORRECTION_KEYS = frozenset({*GAIN_KEYS.values(), *ZERO_KEYS.values()})
 
 
+def alike(corrections: Mapping[str, str | Decimal]) -> dict[str, str]:
+    """Return corrections so that the same error reads the same, however many zeros it was typed with.
+
+    >>> alike({"ammeter_gain_percent": "4.0", "ammeter_zero_a": "-0.00"})
+    {'ammeter_gain_percent': '4', 'ammeter_zero_a': '0'}
+    """
+    return {key: f"{(Decimal(error) + 0).normalize():f}" for key, error in corrections.items()}
+
+
 def corrected(document: Mapping[str, Any], corrections: Mapping[str, str]) -> dict[str, Any]:
     """Return a parsed document with the found errors taken out of its volts and amps.
 

@@ -32,7 +32,8 @@ def derived_figures(evidence: Evidence, result: Mapping[str, Any]) -> dict[str, 
     for stage in result["stages"]:
         figures[f"level_{stage['stage']}"] = _whole(stage["level_percent"], HUNDREDTHS)
         figures[f"u_{stage['stage']}"] = _whole(stage["expanded_uncertainty_percent"], HUNDREDTHS)
-    lines = result["circuit_lines"] or {}
+    # Resistances of a unit without a rating rest on stages taken to be equal: good to be read, not for a trend.
+    lines = (result["circuit_lines"] if evidence.rating.identified else None) or {}
     for column, name in RESISTANCE_COLUMNS.items():
         figures[column] = _whole(lines.get(name), MICROOHM_PER_MILLIOHM)
     return figures | _noise(evidence)

@@ -4,14 +4,11 @@ A parsed document holds Decimal, UUID and aware datetime values; a stored one ho
 """
 
 import datetime as dt
-import hashlib
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-import rfc8785
-
-from accounts.canonical import plain
+from accounts.canonical import digest, plain
 
 Document = Mapping[str, Any]
 
@@ -31,6 +28,9 @@ MEASURED_KEYS = frozenset(
         "bound_a",
         "values",
         "lower_limit",
+        "conductance_s",
+        "u_conductance_s",
+        "u_alone_s",
         "upper_limit",
         "supply_voltage_low_v",
         "supply_voltage_high_v",
@@ -82,10 +82,13 @@ def parsed_document(value: Any, key: str = "") -> Any:
 
 def content_hash(document: Document) -> str:
     """Return a hash that is equal for equal content: 40.10 is 40.1, an instant is one instant, key order is nothing."""
-    return hashlib.sha256(rfc8785.dumps(_comparable(document))).hexdigest()
+    return digest(_comparable(document))
 
 
 def _comparable(value: Any) -> Any:
+    # Words are most of a document.
+    if type(value) is str:
+        return value
     if isinstance(value, Mapping):
         return {str(key): _comparable(item) for key, item in value.items() if item is not None}
     if isinstance(value, list | tuple):

@@ -20,6 +20,9 @@ from inspections.models import Meter
 
 def rating_of(revision: RatingRevision) -> calc.Rating:
     """Return a rating on file as calc knows it."""
+    if not revision.identified or revision.coils_in_series is None or revision.coils_in_parallel is None:
+        # Its constraints say that what has no amps has no wiring either.
+        return calc.rating_not_identified(len(revision.rated_currents_a), revision.system_voltage_v)
     return calc.Rating(
         rated_currents_a=tuple(float(rated_a) for rated_a in revision.rated_currents_a),
         reference_voltage_v=revision.reference_voltage_v,
@@ -123,6 +126,8 @@ def evidence_of(
         return_path=document.get("return_path"),
         calibration_faults=tuple((meter, fault) for meter, fault in document.get("calibration_faults") or ()),
         calibration_required=document.get("calibration_required", False),
+        own_history=own_history_of(document),
+        stages_repaired=tuple(document.get("stages_repaired") or ()),
     )
 
 
@@ -132,6 +137,16 @@ def rule_of(document: Document, organisation: Organisation) -> tuple[calc.Decisi
         return rule, _number(document.get("max_false_accept_probability"))
     own: Any = organisation.decision_rule
     return own, organisation.max_false_accept_probability
+
+
+def own_history_of(document: Document) -> tuple[calc.OwnConductance, ...]:
+    """Return what the unit conducted at earlier checks, as it was kept with the readings."""
+    figures = ("conductance_s", "u_conductance_s", "u_alone_s")
+    return tuple(
+        calc.OwnConductance(each["stage"], *(float(each[name]) for name in figures))
+        for check in document.get("own_history") or ()
+        for each in check["stages"]
+    )
 
 
 def _stage_reading(reading: Document) -> calc.StageReading:

@@ -1,13 +1,17 @@
 """What a healthy stage would show, and what in a reading asks for a second look or a stop."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import inf
+from statistics import median_high
+from typing import Literal
 
 from calc.copper import resistance_ratio
 from calc.errors import RELATIVE_SLACK
 from calc.evidence import Rating, RelayBox
 from calc.findings import OVER_CURRENT_PERCENT
+from calc.own_findings import LOWEST_DRAWING_SHARE
 
 # Judgement, not data: a box voltage under load below this share of the voltage at rest is a supply giving way.
 COLLAPSED_SUPPLY_SHARE = 0.8
@@ -20,11 +24,16 @@ SHIFTS = (Decimal("0.1"), Decimal("0.01"))
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a healthy unit draws at a box voltage; without a reference voltage only the rated amps, and no band."""
+    """What a healthy unit draws at a box voltage; without a reference voltage only the rated amps, and no band.
+
+    Of a unit whose type is not identified it is what it drew itself at earlier checks, or what its other stages draw in
+    this one, and no band either.
+    """
 
     current_a: float
     lower_a: float | None
     upper_a: float | None
+    basis: Literal["rating", "own_history", "other_stages"] = "rating"
 
 
 def expected_reading(
@@ -43,16 +52,56 @@ def expected_reading(
     )
 
 
+def expected_by_own_history(
+    conductances_s: Mapping[int, float],
+    energised: Sequence[int],
+    *,
+    supply_voltage_v: float,
+    coil_temperature_c: float,
+) -> Expected | None:
+    """Return the same by what each stage conducted at earlier checks, at 20 °C; None where one was not read before.
+
+    >>> expected_by_own_history({1: 2.9}, [1], supply_voltage_v=14.0, coil_temperature_c=20.0).current_a
+    40.6
+    >>> expected_by_own_history({1: 2.9}, [1, 2], supply_voltage_v=14.0, coil_temperature_c=20.0)
+    """
+    if any(stage not in conductances_s for stage in energised):
+        return None
+    cold_s = sum(conductances_s[stage] for stage in energised)
+    return Expected(cold_s * supply_voltage_v / resistance_ratio(coil_temperature_c), None, None, "own_history")
+
+
+def expected_by_other_stages(
+    conductances_s: Mapping[int, float], energised: Sequence[int], *, supply_voltage_v: float
+) -> Expected | None:
+    """Return the same by what the stages read in this check conduct, as warm as they are; None where there are none.
+
+    The stages are taken as built alike: each draws as the middle one of those that draw at all.
+
+    >>> expected_by_other_stages({1: 2.9, 2: 0.0}, [3], supply_voltage_v=14.0).current_a
+    40.6
+    """
+    others = [conductance_s for stage, conductance_s in conductances_s.items() if [stage] != list(energised)]
+    drawing = [each for each in others if each > LOWEST_DRAWING_SHARE * max(others)]
+    if not drawing:
+        return None
+    return Expected(median_high(drawing) * len(energised) * supply_voltage_v, None, None, "other_stages")
+
+
 def _bounded(current_a: float, side: int, tolerance_percent: float | None) -> float | None:
     return None if tolerance_percent is None else current_a * (1 + side * tolerance_percent / 100)
 
 
-def slipped_current(current_a: Decimal, expected: Expected) -> Decimal | None:
+def slipped_current(current_a: Decimal, expected: Expected | None) -> Decimal | None:
     """Return what was meant where the decimal point was left out, such as 36.3 for 363; else None.
+
+    Where nobody knows what to expect, nothing looks like a slip.
 
     >>> slipped_current(Decimal("363"), Expected(35.5, 32.0, 39.0))
     Decimal('36.3')
     """
+    if expected is None:
+        return None
     most = expected.current_a * OVER_CURRENT_PERCENT / 100
     return _slipped(current_a, expected.current_a * LOWEST_LIKELY_SHARE, most)
 
@@ -93,10 +142,14 @@ def _slipped(typed: Decimal, least: float, most: float) -> Decimal | None:
 
 
 def stopping_reason(
-    expected: Expected, *, current_a: float, supply_voltage_v: float, rest_voltage_v: float
+    expected: Expected | None, *, current_a: float, supply_voltage_v: float, rest_voltage_v: float
 ) -> str | None:
-    """Return `over_current` or `collapsing_supply` where everything has to go off at once; else None."""
-    if current_a > expected.current_a * OVER_CURRENT_PERCENT / 100 * (1 + RELATIVE_SLACK):
+    """Return `over_current` or `collapsing_supply` where everything has to go off at once; else None.
+
+    Too much is told only where it is known how much is right.
+    """
+    most_a = inf if expected is None else expected.current_a * OVER_CURRENT_PERCENT / 100
+    if current_a > most_a * (1 + RELATIVE_SLACK):
         return "over_current"
     if supply_voltage_v < rest_voltage_v * COLLAPSED_SUPPLY_SHARE * (1 - RELATIVE_SLACK):
         return "collapsing_supply"

@@ -63,15 +63,15 @@ def _stage_reading_faults(path: tuple[str | int, ...], reading: Document, stages
 
 
 def _stage_faults(path: tuple[str | int, ...], named: Sequence[Any], stages: int) -> list[Fault]:
-    detail = _("%(value)s is outside the unit's stages; allowed are 1 to %(stages)s.")
-    faults = [
-        Fault(path, "no_such_stage", detail % {"value": stage, "stages": stages})
-        for stage in named
-        if not 1 <= stage <= stages
-    ]
+    faults = [_no_such_stage(path, stage, stages) for stage in named if not 1 <= stage <= stages]
     if len(set(named)) < len(named):
         faults.append(Fault(path, "named_twice", _("%(value)s names a stage twice.") % {"value": _listed(named)}))
     return faults
+
+
+def _no_such_stage(path: tuple[str | int, ...], stage: Any, stages: int) -> Fault:
+    detail = _("%(value)s is outside the unit's stages; allowed are 1 to %(stages)s.")
+    return Fault(path, "no_such_stage", detail % {"value": stage, "stages": stages})
 
 
 def _listed(stages: Iterable[int]) -> str:

@@ -51,7 +51,54 @@ SENTENCES: dict[str, Any] = {
     "shared_ground_not_tested": _("Without a cumulative pass a poor shared ground stays unseen."),
     "supply_not_tested": _("The engine was off, so the supply itself was not checked."),
     "stages_not_read": _("Stages not read: %(stages)s."),
+    # Of a unit whose type is not identified.
+    "stage_draws_nothing": _(
+        "Switched on, the stage draws, with all doubt, less than %(share_percent)s %% of what the others draw or of "
+        "what it drew itself: it does not work."
+    ),
+    "stage_current_not_told": _(
+        "These meters are too coarse to tell the stage's current from none, and nothing shows that it should be "
+        "larger; read it again with a finer clamp."
+    ),
+    "stages_alike": _(
+        "The stages draw alike: none is further from their mean than %(imbalance_percent)s %% ± "
+        "%(expanded_uncertainty_percent)s %%, and sound ones may differ by %(spread_percent)s %%."
+    ),
+    "stages_alike_not_told": _(
+        "These meters cannot tell whether the stages draw alike: the largest deviation from their mean is "
+        "%(imbalance_percent)s %% ± %(expanded_uncertainty_percent)s %%, which may be more than %(most_percent)s %%."
+    ),
+    "stages_unlike": _(
+        "The two stages are %(imbalance_percent)s %% ± %(expanded_uncertainty_percent)s %% off their mean, where sound "
+        "ones built alike differ by no more than %(spread_percent)s %%; which of them is wrong these readings do not "
+        "tell."
+    ),
+    "stage_unlike_the_others": _(
+        "The stage is %(deviation_percent)s %% ± %(expanded_uncertainty_percent)s %% off the mean of the stages, where "
+        "sound ones built alike differ by no more than %(spread_percent)s %%."
+    ),
+    "no_own_history": _(
+        "There is no earlier check of these stages, since any repair of them, that this one could be compared with."
+    ),
+    "own_history_left_out": _(
+        "A meter of this check was found wrong and its error was taken out of the readings; what was kept of the "
+        "earlier checks was read before that was known, so nothing is compared with them."
+    ),
+    "stage_unlike_its_history": _(
+        "At equal volts and temperature the stage draws %(deviation_percent)s %% ± %(expanded_uncertainty_percent)s %% "
+        "against its own first checks, signed or not, since any repair (%(checks)s): more than the meters and the "
+        "temperature explain."
+    ),
+    "like_its_history": _(
+        "At equal volts and temperature every stage draws what it drew at its first checks, signed or not, since any "
+        "repair, as far as these meters can tell: the largest change is %(deviation_percent)s %% ± "
+        "%(expanded_uncertainty_percent)s %%, of stage %(largest_stage)s (checks: %(checks)s)."
+    ),
     # Reasons of a verdict.
+    "type_not_identified": _(
+        "The type of the unit is not identified, so its amps are held against no limits: only against each other, the "
+        "stages being taken as built alike, and against its own earlier checks."
+    ),
     "outside_limits": _(
         "%(normalised_current_a)s A ± %(expanded_uncertainty_a)s A is outside the limits %(limits)s. Stop and find "
         "the fault."

@@ -1,14 +1,14 @@
 """From stored inspections to what the trend is fitted to, a range of units at a time."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calc.arrays import Floats, Ints
-from calc.trend import Resistances, RowShape, SeriesBatch, series_of_rows, split_noise
+from calc.arrays import Bools, Floats, Ints
+from calc.trend import UNKNOWN_METER, Resistances, RowShape, SeriesBatch, split_noise
 from calc.uncertainty import NORMAL_COVERAGE_FACTOR
-from fleet.models import RatingRevision
+from fleet.models import NOT_IDENTIFIED, RatingRevision
 from inspections.clamp_periods import clamp_periods
 from inspections.derived import HUNDREDTHS, MICROOHM_PER_MILLIOHM
 from inspections.packed import MICROSECONDS_PER_DAY, NOTHING, Column, Rows, read_rows
@@ -87,59 +87,94 @@ def visit_columns(stages: int) -> list[Column]:
 
 def histories_of(units: Units, source: str, parameters: list[int]) -> Histories:
     """Return the series of some units from the checks of a source; a unit's history follows it between vehicles."""
-    most = int(units.stages.max(initial=1))
-    rows = read_rows(visit_columns(most), source, parameters)
-    column = np.searchsorted(units.units, rows["unit"])
-    known = units.units[np.minimum(column, len(units) - 1)] == rows["unit"]
-    rows, column = rows[known], column[known]
-    order = np.lexsort((rows["check"], rows["performed_at"], column))
-    rows, column = rows[order], column[order]
-    clamps, meters = np.unique(clamp_periods(_of(rows, "ammeter"), _of(rows, "performed_on")), return_inverse=True)
-    shape = RowShape.of(column, len(units))
-    return Histories(
-        shape.spread(_of(rows, "check"), 0),
-        shape.spread(_of(rows, "performed_at"), 0),
-        clamps,
-        _batch(units, rows, column, meters.astype(np.int64)),
-    )
+    rows = read_rows(visit_columns(int(units.stages.max(initial=1))), source, parameters)
+    table = _Table.of_units(units, rows)
+    clamps, meters = np.unique(clamp_periods(table.of("ammeter"), table.of("performed_on")), return_inverse=True)
+    performed_us = table.spread("performed_at", 0)
+    batch = _batch(units, table, performed_us, table.shape.spread(meters.astype(np.int64), UNKNOWN_METER))
+    return Histories(table.spread("check", 0), performed_us, clamps, batch)
 
 
-def _batch(units: Units, rows: Rows, column: Ints, meters: Ints) -> SeriesBatch:
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """Rows in the order in which they were read, and where each stands in a batch: none is moved but once."""
+
+    rows: Rows
+    shape: RowShape
+
+    @classmethod
+    def of_units(cls, units: Units, rows: Rows) -> "_Table":
+        """Return the rows of these units, each unit's in the order of time."""
+        unit = rows["unit"].astype(np.int64)
+        column = np.searchsorted(units.units, unit)
+        known = units.units[np.minimum(column, len(units) - 1)] == unit
+        if not known.all():
+            rows, column = rows[known], column[known]
+        order = np.lexsort((rows["check"].astype(np.int64), rows["performed_at"].astype(np.int64), column))
+        in_order = RowShape.of(column[order], len(units))
+        visit = np.empty_like(in_order.visit)
+        visit[order] = in_order.visit
+        return cls(rows, replace(in_order, visit=visit, installation=column))
+
+    def of(self, name: str) -> Ints:
+        """Return a column, a whole number a row."""
+        return self.rows[name].astype(np.int64)
+
+    def spread(self, name: str, absent: int) -> Ints:
+        """Return a column, shape (visits, units)."""
+        return self.shape.spread(self.of(name), absent)
+
+    def known(self, name: str) -> Floats:
+        """Return a column of shape (visits, units), NaN where nothing is known."""
+        figures = self.rows[name].astype(np.float64)
+        figures[figures == NOTHING] = np.nan
+        return self.shape.spread(figures, np.nan)
+
+    def figures(self, name: str, stages: int) -> Floats:
+        """Return the figures of the stages, shape (visits, stages, units)."""
+        of_stages = np.empty((self.shape.visits, stages, self.shape.installations))
+        for stage in range(stages):
+            of_stages[:, stage] = self.known(f"{name}_{stage + 1}")
+        of_stages /= HUNDREDTHS
+        return of_stages
+
+
+def _batch(units: Units, table: _Table, performed_us: Ints, meters: Ints) -> SeriesBatch:
     most = int(units.stages.max(initial=1))
-    levels = _figures(rows, "level", most)
+    levels = table.figures("level", most)
     split = split_noise(
         levels,
-        _figures(rows, "u", most) / NORMAL_COVERAGE_FACTOR,
-        meter_u_percent=_known(rows, "u_meter") / HUNDREDTHS,
-        visit_u_percent=_known(rows, "u_visit") / HUNDREDTHS,
+        table.figures("u", most) / NORMAL_COVERAGE_FACTOR,
+        meter_u_percent=table.known("u_meter") / HUNDREDTHS,
+        visit_u_percent=table.known("u_visit") / HUNDREDTHS,
     )
-    lower_limit_percent, unit_mohm = _ratings(rows, column, len(units))
-    circumstances = _of(rows, "circumstances")
-    moved = np.zeros(len(rows), bool)
-    moved[1:] = (np.diff(column) == 0) & (np.diff(_of(rows, "installation")) != 0)
-    return series_of_rows(
-        column,
-        _of(rows, "performed_at") / MICROSECONDS_PER_YEAR,
-        levels,
-        split.own_percent,
-        split.shared_percent,
+    circumstances, fitted = table.spread("circumstances", 0), table.spread("installation", 0)
+    visits = np.bincount(table.shape.installation, minlength=len(units))
+    checked: Bools = np.arange(table.shape.visits)[:, None] < visits
+    lower_limit_percent, unit_mohm = _ratings(table.spread("rating", 0), visits)
+    moved = np.zeros(checked.shape, bool)
+    moved[1:] = checked[1:] & (fitted[1:] != fitted[:-1])
+    return SeriesBatch(
         stages=units.stages,
-        lower_limit_percent=np.repeat(lower_limit_percent[:, None], most, axis=1),
+        years=np.where(checked, performed_us / MICROSECONDS_PER_YEAR, np.nan),
+        levels_percent=levels,
+        u_own_percent=split.own_percent,
+        u_shared_percent=split.shared_percent,
         temperature_known=circumstances & TEMPERATURE_KNOWN > 0,
         meters=meters,
         repaired=circumstances & BEGINS > 0,
         moved=moved,
-        resistances=_resistances(rows, column, circumstances, unit_mohm),
+        lower_limit_percent=np.repeat(lower_limit_percent[None], most, axis=0),
+        resistances=_resistances(table, circumstances, unit_mohm),
     )
 
 
-def _resistances(rows: Rows, column: Ints, circumstances: Ints, unit_mohm: Floats) -> Resistances | None:
-    supply, u_supply, ground, u_ground = (_known(rows, name) / MICROOHM_PER_MILLIOHM for name in RESISTANCES)
+def _resistances(table: _Table, circumstances: Ints, unit_mohm: Floats) -> Resistances | None:
+    supply, u_supply, ground, u_ground = (table.known(name) / MICROOHM_PER_MILLIOHM for name in RESISTANCES)
     # An alternator at idle holds the voltage otherwise than at high idle: only the state that is usual for the unit.
     idle, high_idle = (circumstances & state > 0 for state in (IDLE, HIGH_IDLE))
-    times_idle, times_high = (np.bincount(column[state], minlength=len(unit_mohm)) for state in (idle, high_idle))
-    alike = np.where((times_high > times_idle)[column], high_idle, idle)
-    supply = np.where(alike, supply, np.nan)
+    mostly_high = np.count_nonzero(high_idle, axis=0) > np.count_nonzero(idle, axis=0)
+    supply[~np.where(mostly_high, high_idle, idle)] = np.nan
     if np.isnan(supply).all() and np.isnan(ground).all():
         return None
     # A straight line through two exact points has no scatter; no resistance is known better than to a microohm.
@@ -148,33 +183,17 @@ def _resistances(rows: Rows, column: Ints, circumstances: Ints, unit_mohm: Float
     return Resistances(supply, u_supply, ground, u_ground, unit_mohm)
 
 
-def _ratings(rows: Rows, column: Ints, units: int) -> tuple[Floats, Floats]:
+def _ratings(ratings: Ints, visits: Ints) -> tuple[Floats, Floats]:
     """Return each unit's lower limit [%] and its whole resistance [mΩ] under the rating of its newest check."""
-    ratings = _of(rows, "rating")
-    figures = {
-        pk: (np.nan if tolerance is None else 100.0 - tolerance, 1000.0 * (reference_v or system_v) / sum(rated_a))
-        for pk, tolerance, reference_v, system_v, rated_a in RatingRevision.objects.filter(
-            pk__in=np.unique(ratings).tolist()
-        ).values_list("pk", "tolerance_lower_percent", "reference_voltage_v", "system_voltage_v", "rated_currents_a")
-    }
-    newest = np.full(units, -1)
-    newest[column] = ratings
-    found = np.full((2, units), np.nan)
+    units = np.arange(len(visits))
+    newest = ratings[np.maximum(visits - 1, 0), units] if len(ratings) else np.zeros(len(visits), np.int64)
+    found = np.full((2, len(visits)), np.nan)
     found[1] = 1.0
-    for pk, of_rating in figures.items():
-        found[:, newest == pk] = np.array(of_rating)[:, None]
+    # A unit without a rating has no limit and no levels either.
+    identified = RatingRevision.objects.exclude(NOT_IDENTIFIED)
+    for pk, tolerance, reference_v, system_v, rated_a in identified.filter(
+        pk__in=np.unique(newest).tolist()
+    ).values_list("pk", "tolerance_lower_percent", "reference_voltage_v", "system_voltage_v", "rated_currents_a"):
+        lower_percent = np.nan if tolerance is None else 100.0 - tolerance
+        found[:, newest == pk] = [[lower_percent], [1000.0 * (reference_v or system_v) / sum(rated_a)]]
     return found[0], found[1]
-
-
-def _of(rows: Rows, name: str) -> Ints:
-    return rows[name].astype(np.int64)
-
-
-def _known(rows: Rows, name: str) -> Floats:
-    figures = rows[name].astype(np.float64)
-    figures[figures == NOTHING] = np.nan
-    return figures
-
-
-def _figures(rows: Rows, name: str, stages: int) -> Floats:
-    return np.stack([_known(rows, f"{name}_{stage}") for stage in range(1, stages + 1)], axis=1) / HUNDREDTHS

@@ -1,5 +1,7 @@
 """What the worker runs: the same services as the commands."""
 
+import logging
+
 from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
@@ -9,11 +11,15 @@ from inspections.services.night_runs import run_night_once
 from inspections.services.rejudging_runs import run_asked_rejudgings
 from inspections.services.trends import HandOut, fit_chunk
 
+logger = logging.getLogger(__name__)
+
 
 @shared_task(name="inspections.tasks.run_night")  # type: ignore[untyped-decorator]
 def run_night() -> None:
     """Do this hour's share of the night's work, unless another worker has it already."""
-    run_night_once(as_of=timezone.now(), hand_out=to_other_workers())
+    report = run_night_once(as_of=timezone.now(), hand_out=to_other_workers())
+    if report is not None and report.failed:
+        logger.error("the night left something undone: %s", report)
 
 
 @shared_task(name="inspections.tasks.fit_trends")  # type: ignore[untyped-decorator]

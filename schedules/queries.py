@@ -3,6 +3,8 @@
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
+from typing import NamedTuple
+from uuid import UUID
 
 from django.db.models import BigIntegerField, Q, QuerySet
 
@@ -22,6 +24,32 @@ def installations_in_service(organisation: Organisation) -> QuerySet[Installatio
     return Installation.objects.of(organisation).filter(removed_on__isnull=True, vehicle__in_service=True)
 
 
+class FittedUnit(NamedTuple):
+    """An installation, and the depot whose dates count for it."""
+
+    pk: int
+    uuid: UUID
+    organisation_id: int
+    fitted_on: dt.date | None
+    vehicle_id: int
+    depot_id: int
+    time_zone: str
+
+    @classmethod
+    def of(cls, installation: Installation) -> "FittedUnit":
+        """Return an installation that carries its vehicle and depot."""
+        depot = installation.vehicle.depot
+        where = installation.vehicle_id, depot.pk, depot.time_zone
+        return cls(installation.pk, installation.uuid, installation.organisation_id, installation.fitted_on, *where)
+
+
+def fitted_units_in_service(organisation: Organisation, after: int, most: int) -> list[FittedUnit]:
+    """Return so many of the fitted retarders in service, in the order of their keys, behind one of them."""
+    rows = installations_in_service(organisation).filter(pk__gt=after).order_by("pk")
+    where = "vehicle_id", "vehicle__depot_id", "vehicle__depot__time_zone"
+    return [FittedUnit(*row) for row in rows.values_list("pk", "uuid", "organisation_id", "fitted_on", *where)[:most]]
+
+
 def due_dates(organisation: Organisation) -> QuerySet[DueDate]:
     """Return the due dates of installations in service, with what a list shows beside them."""
     return (
@@ -31,22 +59,58 @@ def due_dates(organisation: Organisation) -> QuerySet[DueDate]:
     )
 
 
+class RunningPlan(NamedTuple):
+    """What a due date is worked out from: the night reads a hundred thousand, so none is made a row of the table."""
+
+    pk: int
+    installation_id: int
+    months: int | None
+    days: int | None
+    km: float | None
+    hours: float | None
+    lead_days: int
+    anchor_on: dt.date | None
+    pass_required: bool
+
+    @property
+    def counts_usage(self) -> bool:
+        """Return whether a counter has a say in it."""
+        return self.km is not None or self.hours is not None
+
+
 _RUNNING_PLANS = Prepared(
-    lambda ids: CheckPlan.objects.filter(installation__in=ids, ended_at__isnull=True).order_by("pk"),
+    lambda ids: (
+        CheckPlan.objects.filter(installation__in=ids, ended_at__isnull=True)
+        .order_by("pk")
+        .values_list(*RunningPlan._fields)
+    ),
     Many(BigIntegerField()),
 )
-_COUNTERS = Prepared(lambda ids: UsageCounter.objects.filter(vehicle__in=ids), Many(BigIntegerField()))
+_COUNTERS = Prepared(
+    lambda ids: UsageCounter.objects.filter(vehicle__in=ids).values_list("pk", "vehicle_id", "kind", "offset"),
+    Many(BigIntegerField()),
+)
 _COUNTER_READINGS = Prepared(
-    lambda ids: CounterReadingRow.objects.filter(counter__in=ids).order_by("read_on"), Many(BigIntegerField())
+    lambda ids: (
+        CounterReadingRow.objects.filter(counter__in=ids).order_by("read_on").values_list("counter", "read_on", "value")
+    ),
+    Many(BigIntegerField()),
 )
 
 
-def running_plans(installation_ids: Iterable[int]) -> dict[int, list[CheckPlan]]:
+def running_plans(installation_ids: Iterable[int]) -> dict[int, list[RunningPlan]]:
     """Return each installation's running check plans."""
     plans = defaultdict(list)
-    for plan in _RUNNING_PLANS([*installation_ids]):
+    for row in _RUNNING_PLANS([*installation_ids]):
+        plan = RunningPlan(*row)
         plans[plan.installation_id].append(plan)
     return plans
+
+
+def plans_count_usage(organisation: Organisation) -> bool:
+    """Return whether a counter has a say in any of the running check plans."""
+    counting = Q(km__isnull=False) | Q(hours__isnull=False)
+    return CheckPlan.objects.of(organisation).filter(counting, ended_at__isnull=True).exists()
 
 
 def counter_series(vehicle_ids: Iterable[int]) -> dict[tuple[int, str], tuple[CounterReading, ...]]:
@@ -54,10 +118,10 @@ def counter_series(vehicle_ids: Iterable[int]) -> dict[tuple[int, str], tuple[Co
     histories = defaultdict(list)
     readings = defaultdict(list)
     counters = _COUNTERS([*vehicle_ids])
-    for row in _COUNTER_READINGS([counter.pk for counter in counters]):
-        readings[row.counter_id].append(CounterReading(row.read_on, row.value))
-    for counter in counters:
-        histories[counter.vehicle_id, counter.kind].append(CounterHistory(readings[counter.pk], counter.offset))
+    for counter, read_on, value in _COUNTER_READINGS([pk for pk, *_rest in counters]):
+        readings[counter].append(CounterReading(read_on, value))
+    for pk, vehicle, kind, offset in counters:
+        histories[vehicle, kind].append(CounterHistory(readings[pk], offset))
     return {key: continuous(series) for key, series in histories.items()}
 
 

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from accounts.actors import Actor, member_actor
 from accounts.audit import Deed, write_audit
-from accounts.errors import Conflict
+from accounts.errors import Conflict, NoInvitation
 from accounts.models import Invitation, Member, Organisation, User
 from accounts.outbox import Delivery, send_owed
 from accounts.roles import Ability, Role
@@ -22,10 +22,6 @@ from accounts.services.people import new_user
 from accounts.tenancy import name_key, name_organisation_by_key
 
 GOOD_FOR = dt.timedelta(days=7)
-
-
-class NoInvitation(Exception):
-    """The link is unknown, used, taken back or too old; which of these is nobody's business."""
 
 
 @transaction.atomic
@@ -111,7 +107,8 @@ def _join(invitation: Invitation, user: User, address: str) -> Member:
         raise NoInvitation
     invitation.refresh_from_db()
     actor = Actor(invitation.organisation, user, Role(invitation.role), "pages", address)
-    member = enter(actor, user, role=Role(invitation.role), ends_on=invitation.access_ends_on)
+    role, until = Role(invitation.role), invitation.access_ends_on
+    member = enter(actor, user, role=role, ends_on=until, invited_at=invitation.created_at)
     write_audit(member_actor(member, source="pages", address=address), [Deed("accept", invitation)])
     return member
 

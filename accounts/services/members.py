@@ -1,15 +1,17 @@
 """Who belongs to an organisation, with which role, until when."""
 
 import datetime as dt
+from collections.abc import Iterable
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from accounts.actors import Actor
 from accounts.audit import Deed, write_audit
-from accounts.errors import Conflict, Fault, Refused
+from accounts.errors import Conflict, Fault, NoInvitation, Refused
 from accounts.models import ApiToken, Invitation, Member, Organisation, User
 from accounts.queries import memberships_of
 from accounts.roles import Ability, Role
@@ -31,16 +33,29 @@ def add_member(actor: Actor, *, username: str, password: str | None, role: Role,
     return enter(actor, user, role=role, ends_on=None)
 
 
-def enter(actor: Actor, user: User, *, role: Role, ends_on: dt.date | None) -> Member:
-    """Make the person a member, or bring back one who was removed; Conflict where they are in already."""
+def enter(
+    actor: Actor, user: User, *, role: Role, ends_on: dt.date | None, invited_at: dt.datetime | None = None
+) -> Member:
+    """Make the person a member, or bring back one who was removed; Conflict where they are in already.
+
+    An invitation made before the removal, or no later than the last day of their access, brings nobody back.
+    """
     member = Member.objects.of(actor.organisation).filter(user=user).select_for_update().first()
     if member is None:
         return _entered(actor, Member(organisation=actor.organisation, user=user, role=role.value, ends_on=ends_on))
     if Member.objects.current().filter(pk=member.pk).exists():
         raise Conflict(_("%(person)s belongs to this book already.") % {"person": user})
+    if invited_at is not None and not _is_news_to(member, invited_at):
+        raise NoInvitation
     columns = {"role": role.value, "ends_on": ends_on, "removed_at": None}
     write_audit(actor, changed(member, columns, action="bring_back"))
     return member
+
+
+def _is_news_to(member: Member, invited_at: dt.datetime) -> bool:
+    """Tell whether the invitation was made after the member's access had ended, in each way that it did."""
+    is_after_removal = member.removed_at is None or invited_at > member.removed_at
+    return is_after_removal and (member.ends_on is None or invited_at.date() > member.ends_on)
 
 
 def _entered(actor: Actor, member: Member) -> Member:
@@ -66,7 +81,8 @@ def change_role(actor: Actor, member_id: UUID, role: Role) -> Member | None:
     if role is not Role.ADMINISTRATOR:
         _keep_an_administrator(member)
     deeds = changed(member, {"role": role.value}, action="change_role")
-    write_audit(actor, [*deeds, *_withdraw_invitations(member, above=role)])
+    deeds += _withdraw_invitations(member, above=role)
+    write_audit(actor, [*deeds, *_withdraw_invitations_to(member)])
     return member
 
 
@@ -78,13 +94,14 @@ def change_end(actor: Actor, member_id: UUID, ends_on: dt.date | None) -> Member
         return member
     if ends_on is not None:
         _keep_an_administrator(member)
-    write_audit(actor, changed(member, {"ends_on": ends_on}, action="change_end"))
+    deeds = changed(member, {"ends_on": ends_on}, action="change_end")
+    write_audit(actor, [*deeds, *_withdraw_invitations_to(member)])
     return member
 
 
 @transaction.atomic
 def remove_member(actor: Actor, member_id: UUID, *, reason: str = "") -> Member | None:
-    """Shut a member out from the next request on, tokens and unanswered invitations with them.
+    """Shut a member out from the next request on, with their tokens, and what they sent or got to let somebody in.
 
     What they recorded and signed stays under their name.  None where there is no such member.
     """
@@ -94,7 +111,8 @@ def remove_member(actor: Actor, member_id: UUID, *, reason: str = "") -> Member 
     _keep_an_administrator(member)
     deeds = changed(member, {"removed_at": timezone.now()}, action="remove", reason=reason)
     deeds += _revoke_tokens(member)
-    write_audit(actor, [*deeds, *_withdraw_invitations(member, above=None)])
+    deeds += _withdraw_invitations(member, above=None)
+    write_audit(actor, [*deeds, *_withdraw_invitations_to(member)])
     return member
 
 
@@ -128,11 +146,24 @@ def _revoke_tokens(member: Member) -> list[Deed]:
 
 def _withdraw_invitations(member: Member, *, above: Role | None) -> list[Deed]:
     """Revoke what the member has promised to others and could no longer promise."""
-    waiting = Invitation.objects.of(member.organisation).filter(
-        invited_by=member.user, accepted_at__isnull=True, revoked_at__isnull=True
-    )
-    promised = [each for each in waiting if above is None or not above.reaches(Role(each.role))]
-    return [deed for each in promised for deed in changed(each, {"revoked_at": timezone.now()}, action="revoke")]
+    waiting = _unanswered(member.organisation).filter(invited_by=member.user)
+    return _revoked(each for each in waiting if above is None or not above.reaches(Role(each.role)))
+
+
+def _withdraw_invitations_to(member: Member) -> list[Deed]:
+    """Revoke what was sent to the member's own address, or to one at which they answered before."""
+    answered = Invitation.objects.of(member.organisation).filter(accepted_by=member.user)
+    sent_to = {member.user.email, *answered.values_list("email", flat=True)} - {""}
+    known = {address.casefold() for address in sent_to}
+    return _revoked(each for each in _unanswered(member.organisation) if each.email.casefold() in known)
+
+
+def _unanswered(organisation: Organisation) -> QuerySet[Invitation]:
+    return Invitation.objects.of(organisation).filter(accepted_at__isnull=True, revoked_at__isnull=True)
+
+
+def _revoked(invitations: Iterable[Invitation]) -> list[Deed]:
+    return [deed for each in invitations for deed in changed(each, {"revoked_at": timezone.now()}, action="revoke")]
 
 
 def current_member(person: User, *, organisation: str) -> Member | None:

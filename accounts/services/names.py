@@ -5,6 +5,7 @@ and every hash still fits.
 """
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from accounts.actors import Actor, system_actor
@@ -24,6 +25,9 @@ def replace_name(person: User, *, new_name: str, reason: str, actor: Actor | Non
     An administrator may do so for somebody who was removed from the book and is in no other; the keeper of the server,
     without an actor, for anybody.  Each organisation that the person was ever in has an entry of it.
     """
+    # A name that is being replaced twice at once, or a person who is being let in again, waits.
+    User.objects.select_for_update().get(pk=person.pk)
+    person.refresh_from_db()
     if not new_name.strip() or len(new_name) > LONGEST_NAME:
         sentence = _("A name of 1 to %(most)s characters, such as a number by which the office knows the person.")
         raise Refused(Fault(("new_name",), "length", sentence % {"most": LONGEST_NAME}))
@@ -31,10 +35,11 @@ def replace_name(person: User, *, new_name: str, reason: str, actor: Actor | Non
     if actor is not None:
         actor.require(Ability.ADMINISTER)
         _refuse_who_is_still_in(actor, memberships)
+    known_at = _addresses(person, memberships)
     _forget(person, new_name.strip())
     for member in memberships:
         with organisation_transaction(member.organisation):
-            deeds = _forget_in(member, person)
+            deeds = _forget_in(member, person, known_at)
             write_audit(_doer(actor, member), [Deed("replace_name", member, reason=reason), *deeds])
     return person
 
@@ -48,7 +53,20 @@ def _refuse_who_is_still_in(actor: Actor, memberships: list[Member]) -> None:
     if not any(member.organisation_id == actor.organisation.pk for member in memberships):
         raise Refused(Fault((), "unknown", _("This person was never in this book.")))
     if any(member.removed_at is None for member in memberships):
-        raise Conflict(_("This person still belongs to this book or to another one; remove them first."))
+        raise Conflict(_("This name cannot be replaced here yet. Who keeps the server can replace it."))
+
+
+def _addresses(person: User, memberships: list[Member]) -> set[str]:
+    """Return every mail address of the person's: their own, and those at which they answered an invitation."""
+    found = {person.email}
+    for member in memberships:
+        with organisation_transaction(member.organisation):
+            found |= set(_invitations(member).filter(accepted_by=person).values_list("email", flat=True))
+    return {address.casefold() for address in found - {""}}
+
+
+def _invitations(member: Member) -> QuerySet[Invitation]:
+    return Invitation.objects.filter(organisation=member.organisation)
 
 
 def _forget(person: User, new_name: str) -> None:
@@ -60,10 +78,11 @@ def _forget(person: User, new_name: str) -> None:
     person.sessions.all().delete()
 
 
-def _forget_in(member: Member, person: User) -> list[Deed]:
+def _forget_in(member: Member, person: User, known_at: set[str]) -> list[Deed]:
     """Forget the name on invitations, take the tokens away, and return what is to be told of that."""
-    invitations = Invitation.objects.filter(organisation=member.organisation, accepted_by=person)
-    invitations.update(name=person.username, email="")
+    rows = _invitations(member).values_list("pk", "email", "accepted_by_id")
+    theirs = [pk for pk, email, by in rows if by == person.pk or email.casefold() in known_at]
+    _invitations(member).filter(pk__in=theirs).update(name=person.username, email="")
     tokens = list(ApiToken.objects.filter(organisation=member.organisation, user=person))
     deeds = [Deed("revoke", token, before={"name": token.name}, gone=True) for token in tokens]
     ApiToken.objects.filter(pk__in=[token.pk for token in tokens]).delete()

@@ -13,6 +13,7 @@ from accounts.audit import Deed, write_audit
 from accounts.errors import Conflict, Fault, Refused
 from accounts.models import Member, Session, User
 from accounts.queries import memberships_of
+from accounts.services.guesses import refuse_wrong_own_password
 from accounts.tenancy import organisation_transaction
 
 
@@ -34,21 +35,28 @@ def new_user(username: str, password: str | None, full_name: str = "", email: st
     return user
 
 
-@transaction.atomic
 def change_password(user: User, *, old: str, new: str, address: str, keep_session: str | None) -> User:
     """Change the password of who knows the old one; every other session of theirs ends with it."""
-    person = User.objects.select_for_update().get(pk=user.pk)
-    if not person.check_password(old):
-        raise Refused(Fault(("old_password",), "wrong", _("That is not your present password.")))
+    wrong = _("That is not your present password.")
+    refuse_wrong_own_password(user, old, field="old_password", wrong=wrong)
+    with transaction.atomic():
+        person = User.objects.select_for_update().get(pk=user.pk)
+        if not person.check_password(old):
+            # Another session of theirs changed it at this moment.
+            raise Refused(Fault(("old_password",), "wrong", wrong))
+        _set_password(person, new)
+        Session.objects.filter(user=person).exclude(session_key=keep_session or "").delete()
+        tell_of_person(person, "change_password", address=address)
+        return person
+
+
+def _set_password(person: User, new: str) -> None:
     try:
         validate_password(new, person)
     except ValidationError as error:
         raise Refused(*(Fault(("new_password",), "weak", message) for message in error.messages)) from None
     person.set_password(new)
     person.save(update_fields=["password"])
-    Session.objects.filter(user=person).exclude(session_key=keep_session or "").delete()
-    tell_of_person(person, "change_password", address=address)
-    return person
 
 
 def tell_of_person(person: User, action: str, *, address: str, after: dict[str, Any] | None = None) -> None:

@@ -20,6 +20,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from accounts.errors import Conflict, Fault, Refused
 from accounts.models import RecoveryCode, User
+from accounts.services.guesses import refuse_wrong_own_password
 from accounts.services.people import tell_of_person
 from accounts.services.sessions import end_sessions
 
@@ -102,8 +103,8 @@ def _wrong_code() -> str:
 
 def turn_two_step_off(user: User, *, password: str, code: str, address: str) -> None:
     """Turn the second step off; needs the password and a code, so that an open screen is not enough."""
-    if not user.check_password(password):
-        raise Refused(Fault(("password",), "wrong", _("That is not your password.")))
+    wrong = _("That is not your password.")
+    refuse_wrong_own_password(user, password, field="password", wrong=wrong)
     take_second_step(user, code)
     with transaction.atomic():
         TOTPDevice.objects.filter(user=user).delete()

@@ -59,11 +59,12 @@ class VerdictChangeSerializer(Shape):
 
 
 class JudgedInDoubtSerializer(Shape):
-    """How many checks were judged anew, how many wait for another request, and what changed."""
+    """How many checks were judged anew, how many wait for the background, what changed, and as which set."""
 
     judged = serializers.IntegerField()
     left = serializers.IntegerField()
     changes = VerdictChangeSerializer(many=True)
+    rejudging = serializers.UUIDField(allow_null=True)
 
 
 class ReadingsOfTwoSerializer(serializers.Serializer[Any]):

@@ -18,7 +18,7 @@ from api.serializers.apart import (
     ranges_ascend,
 )
 from calc.columns import LOWEST_RATED_CURRENT_A
-from calc.evidence import Rating
+from calc.evidence import Rating, rating_not_identified
 from calc.temperature import worked_out
 from fleet.models import MAX_STAGES
 from inspections.evidence_apart import temperature_inputs_of
@@ -129,8 +129,12 @@ class CablesSerializer(serializers.Serializer[Any]):
 
 
 class RatingSerializer(serializers.Serializer[Any]):
-    """The rated figures of a unit; a reference voltage that the rating does not state is null."""
+    """The rated figures of a unit; a reference voltage that the rating does not state is null.
 
+    `identified` false: the type is not known, and no figure is; the stages are compared with each other.
+    """
+
+    identified = Flag(required=False, default=True)
     stages = Whole(low=1, high=MAX_STAGES)
     rated_current_a = Quantity(low=LOWEST_RATED_A, required=False, allow_null=True)
     rated_currents_a = serializers.ListField(
@@ -142,12 +146,14 @@ class RatingSerializer(serializers.Serializer[Any]):
     tolerance_lower_percent = Quantity(above=True, high=100, required=False, allow_null=True)
     tolerance_upper_percent = Quantity(above=True, high=1_000, required=False, allow_null=True)
     system_voltage_v = Whole(low=6, high=48, required=False, default=24)
-    coils_in_series = Whole(low=1, high=64, required=False, default=1)
-    coils_in_parallel = Whole(low=1, high=64, required=False, default=1)
+    coils_in_series = Whole(low=1, high=64, required=False, allow_null=True, default=1)
+    coils_in_parallel = Whole(low=1, high=64, required=False, allow_null=True, default=1)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Ask for one figure for all stages, or one for each."""
         one, each, stages = attrs.get("rated_current_a"), attrs.get("rated_currents_a"), attrs["stages"]
+        if not attrs["identified"]:
+            return _without_amps(attrs)
         if one is None and each is None:
             raise _needed("rated_current_a", _("Needed, unless rated_currents_a stands instead."))
         if each is not None and len(each) != stages:
@@ -157,8 +163,18 @@ class RatingSerializer(serializers.Serializer[Any]):
         return attrs
 
 
+def _without_amps(attrs: dict[str, Any]) -> dict[str, Any]:
+    for name in ("rated_current_a", "rated_currents_a"):
+        if attrs.get(name) is not None:
+            detail = _("The type is not identified, so it has no rated amps; leave them out.")
+            raise serializers.ValidationError({name: detail}, "not_identified")
+    return attrs
+
+
 def rating_from(document: dict[str, Any]) -> Rating:
     """Return a checked rating as calc knows it; where it states no tolerance, ±10 % is assumed."""
+    if not document["identified"]:
+        return rating_not_identified(document["stages"], float(document["system_voltage_v"]))
     both = document.get("tolerance_percent")
     lower, upper = document.get("tolerance_lower_percent"), document.get("tolerance_upper_percent")
     assumed = both is None and lower is None and upper is None
@@ -175,8 +191,8 @@ def rating_from(document: dict[str, Any]) -> Rating:
         tolerance_upper_percent=None if upper is None else float(upper),
         tolerance_assumed=assumed,
         system_voltage_v=float(document["system_voltage_v"]),
-        coils_in_series=document["coils_in_series"],
-        coils_in_parallel=document["coils_in_parallel"],
+        coils_in_series=document["coils_in_series"] or 1,
+        coils_in_parallel=document["coils_in_parallel"] or 1,
     )
 
 

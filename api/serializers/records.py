@@ -78,7 +78,9 @@ class ReplacementSerializer(Shape):
 class AuditEntrySerializer(Shape):
     """An entry of the audit stream.
 
-    `hash` is SHA-256 over the bytes of `previous_hash` and the RFC 8785 form of `record`.
+    `hash` is SHA-256 over the bytes of `previous_hash` and the RFC 8785 form of the whole `record`.  Its `address`
+    and `request_id` are told to managers and administrators only, and so are both hashes, null to others: from them the
+    address could be found by trying each.
     """
 
     sequence = serializers.IntegerField()
@@ -87,8 +89,8 @@ class AuditEntrySerializer(Shape):
     on_behalf_of = serializers.CharField(allow_null=True)
     action = serializers.CharField()
     record = serializers.JSONField()
-    previous_hash = serializers.CharField()
-    hash = serializers.CharField()
+    previous_hash = serializers.CharField(allow_null=True)
+    hash = serializers.CharField(allow_null=True)
 
 
 class InspectionRecordSerializer(Shape):

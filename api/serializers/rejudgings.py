@@ -23,6 +23,8 @@ class SelectionSerializer(serializers.Serializer[Any]):
     until = serializers.DateField(required=False, input_formats=["%Y-%m-%d"])
     depot = Id(required=False)
     installation = Id(required=False)
+    retarder = Id(required=False)
+    calibration = Id(required=False)
 
 
 class TermsSerializer(serializers.Serializer[Any]):
@@ -36,7 +38,7 @@ class TermsSerializer(serializers.Serializer[Any]):
     corrections = serializers.DictField(child=Quantity(low=-1_000_000), required=False)
 
     def validate_corrections(self, corrections: dict[str, Any]) -> dict[str, str]:
-        """Refuse a correction that no meter has; keep the digits as typed."""
+        """Refuse a correction that no meter has."""
         if unknown := sorted(corrections.keys() - CORRECTION_KEYS):
             raise serializers.ValidationError(f"{unknown[0]}: {', '.join(sorted(CORRECTION_KEYS))}", "unknown")
         return {key: str(value) for key, value in corrections.items()}
@@ -81,7 +83,7 @@ class RejudgingSerializer(serializers.ModelSerializer[Any]):
         model = Rejudging
         fields = [
             "id", "state", "selection", "terms", "reason", "requested_by", "requested_at", "total", "judged",
-            "finished_at", "changed_at",
+            "error", "finished_at", "changed_at",
         ]  # fmt: skip
 
 

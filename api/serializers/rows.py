@@ -57,14 +57,15 @@ class RatingRowSerializer(RowSerializer):
 
     stages = serializers.SerializerMethodField()
     rated_current_a = serializers.SerializerMethodField()
-    rated_currents_a = serializers.ListField(child=serializers.FloatField())
+    rated_currents_a = serializers.SerializerMethodField()
+    identified = serializers.SerializerMethodField()
     tolerance_percent = serializers.SerializerMethodField()
     revision = serializers.IntegerField(source="number")
 
     class Meta:
         model = RatingRevision
         fields = [
-            "id", "revision", "stages", "rated_current_a", "rated_currents_a", "reference_voltage_v",
+            "id", "revision", "identified", "stages", "rated_current_a", "rated_currents_a", "reference_voltage_v",
             "reference_voltage_basis", "reference_temperature_c", "tolerance_percent", "tolerance_lower_percent",
             "tolerance_upper_percent", "tolerance_assumed", "reference_temperature_assumed", "survey_limits",
             "system_voltage_v", "coils_in_series", "coils_in_parallel", "sources",
@@ -73,6 +74,14 @@ class RatingRowSerializer(RowSerializer):
     def get_stages(self, revision: RatingRevision) -> int:
         """Return the number of stages."""
         return len(revision.rated_currents_a)
+
+    def get_identified(self, revision: RatingRevision) -> bool:
+        """Return whether the type is known, and with it any figure."""
+        return revision.identified
+
+    def get_rated_currents_a(self, revision: RatingRevision) -> list[float] | None:
+        """Return one figure a stage, null where the type is not identified."""
+        return list(revision.rated_currents_a) if self.get_identified(revision) else None
 
     def get_rated_current_a(self, revision: RatingRevision) -> float | None:
         """Return the one figure where all stages share it."""
@@ -84,11 +93,27 @@ class RatingRowSerializer(RowSerializer):
         return lower if lower == upper else None
 
 
+class RetarderTypeSerializer(serializers.Serializer[Any]):
+    """A unit's type; one that is not identified holds what was counted on the unit."""
+
+    id = serializers.UUIDField(source="uuid")
+    designation = serializers.CharField()
+    identified = serializers.BooleanField()
+    stages = serializers.IntegerField()
+    coils_counted = serializers.IntegerField(allow_null=True)
+    leads_counted = serializers.IntegerField(allow_null=True)
+    air_gap_mm = serializers.FloatField(allow_null=True)
+    note = serializers.CharField()
+
+
 class RetarderSerializer(serializers.Serializer[Any]):
     """The unit itself, as an installation shows it."""
 
     id = serializers.UUIDField(source="uuid")
     designation = serializers.CharField(source="retarder_type.designation")
+    type = RetarderTypeSerializer(source="retarder_type")
+    # The type of its own that it had while its type was not identified.
+    found_as = serializers.UUIDField(source="found_as.uuid", allow_null=True, default=None)
     serial_number = serializers.CharField()
     overhauled_on = serializers.DateField(allow_null=True)
     warranty_until = serializers.DateField(allow_null=True)

@@ -24,18 +24,27 @@ class CalibrationViewSet(RowViewSet):
     serializer_class = instruments.CalibrationRowSerializer
     filterset_class = filters.CalibrationFilter
 
-    @extend_schema(request=instruments.DoubtSerializer, responses=instruments.JudgedInDoubtSerializer, filters=False)
+    @extend_schema(
+        request=instruments.DoubtSerializer,
+        responses=dict.fromkeys((200, 202), instruments.JudgedInDoubtSerializer),
+        filters=False,
+    )
     @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def rejudge(self, request: Request, **kwargs: Any) -> Response:
-        """Judge the checks in doubt anew with the error taken out, up to 500 at once, beside their earlier verdicts."""
+        """Judge the checks in doubt anew with the error taken out, beside their earlier verdicts.
+
+        A large set answers 202 and goes on in the background, as the judging anew that is named.
+        """
         sent = instruments.DoubtSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
-        return Response(_answer(rejudge_in_doubt(self.actor, self.get_object(), **sent.validated_data)))
+        done = rejudge_in_doubt(self.actor, self.get_object(), **sent.validated_data)
+        return Response(_answer(done), status=status.HTTP_202_ACCEPTED if done.left else status.HTTP_200_OK)
 
 
 def _answer(done: JudgedInDoubt) -> dict[str, Any]:
     changes = [{"before": pair[0], "after": pair[1], "count": count} for pair, count in sorted(done.changes.items())]
-    return {"judged": done.judged, "left": done.left, "changes": changes}
+    run = None if done.run is None else done.run.uuid
+    return {"judged": done.judged, "left": done.left, "changes": changes, "rejudging": run}
 
 
 class ComparisonViewSet(RowViewSet):

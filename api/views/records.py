@@ -26,4 +26,4 @@ class RecordActionMixin(ActorView):
         inspection = inspection_with_everything(self.actor.organisation, kwargs["id"])
         if inspection is None:
             raise exceptions.NotFound
-        return Response(record_answer(whole_record(inspection)))
+        return Response(record_answer(whole_record(inspection), with_addresses=self.actor.may(Ability.MANAGE)))

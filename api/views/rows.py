@@ -15,6 +15,7 @@ from api.serializers.defects import ReasonSerializer
 from api.trends import trend_answer
 from api.views.base import RowViewSet
 from api.views.filing import FilingViewSet
+from api.views.identifying import IdentifyingViewSet
 from fleet.models import Installation, Vehicle
 from inspections.models import Decline, Meter
 from inspections.releases import with_release
@@ -53,11 +54,11 @@ class VehicleViewSet(FilingViewSet):
         return self.changed(filing.VehicleFormSerializer, refile_vehicle)
 
 
-class InstallationViewSet(FilingViewSet):
+class InstallationViewSet(IdentifyingViewSet):
     """Retarders in vehicles, with the rating each is judged by."""
 
     queryset = Installation.objects.select_related(
-        "vehicle__depot", "retarder__retarder_type", "relay_box_type"
+        "vehicle__depot", "retarder__retarder_type", "retarder__found_as", "relay_box_type"
     ).prefetch_related("retarder__retarder_type__revisions")
     serializer_class = rows.InstallationSerializer
     filterset_class = filters.InstallationFilter

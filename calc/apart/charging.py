@@ -17,6 +17,7 @@ BATTERY_CARRIES_BELOW_V = 12.7
 FALL_IN_10_S_V = 0.3
 # Twice the rule of thumb for a heavy circuit, 0.20 V per 100 A: supply and ground.  A secondary source.
 CABLE_DROP_V_PER_A = 0.004
+UNKNOWN_LOAD = "?"
 _SYSTEM_V = 12.0
 
 
@@ -82,9 +83,11 @@ def _under_load(evidence: Evidence, battery: BatteryReadings, scale: float) -> I
 
 
 def _alternator(evidence: Evidence, battery: BatteryReadings, battery_voltage_v: float) -> Finding:
-    load_a = _full_load(evidence)[0]
-    params = {"battery_voltage_v": battery_voltage_v, "load_a": load_a, "rated_a": battery.alternator_rated_a or 0.0}
-    if battery.alternator_rated_a is not None and load_a > battery.alternator_rated_a:
+    load_a, rated_a = _full_load(evidence)[0], battery.alternator_rated_a
+    params: dict[str, float | str] = {"battery_voltage_v": battery_voltage_v, "rated_a": rated_a or 0.0}
+    # Without a reading of the full load, nobody knows the load of a type that is not identified.
+    params["load_a"] = UNKNOWN_LOAD if load_a is None else load_a
+    if load_a is not None and rated_a is not None and load_a > rated_a:
         return Finding("alternator_too_small", "defect", None, params)
     at_high_idle = evidence.engine_state == "high_idle"
     code = "alternator_limits" if at_high_idle else "alternator_limits_at_idle"
@@ -93,7 +96,7 @@ def _alternator(evidence: Evidence, battery: BatteryReadings, battery_voltage_v:
 
 def _cables(evidence: Evidence, battery: BatteryReadings, limits: Limits, scale: float) -> Iterator[Finding]:
     load_a, box_v = _full_load(evidence)
-    if battery.all_stages_on_v is None or box_v is None:
+    if battery.all_stages_on_v is None or load_a is None or box_v is None:
         return
     drop_v = battery.all_stages_on_v - box_v
     limit_v = CABLE_DROP_V_PER_A * scale * load_a if limits.cable_drop_v is None else limits.cable_drop_v
@@ -101,10 +104,10 @@ def _cables(evidence: Evidence, battery: BatteryReadings, limits: Limits, scale:
         yield Finding("cable_limits", "defect", None, {"drop_v": drop_v, "limit_v": limit_v, "load_a": load_a})
 
 
-def _full_load(evidence: Evidence) -> tuple[float, float | None]:
-    """Return amps and box volts with all stages on; without such a reading the rated amps, and no volts."""
+def _full_load(evidence: Evidence) -> tuple[float | None, float | None]:
+    """Return amps and box volts with all stages on; without such a reading the rated amps, if any, and no volts."""
     full = [r for r in evidence.stage_readings if len(set(r.energised)) == evidence.rating.stages]
     if not full:
-        return sum(evidence.rating.rated_currents_a), None
+        return (sum(evidence.rating.rated_currents_a) if evidence.rating.identified else None), None
     weakest = min(full, key=lambda reading: reading.supply_voltage_v)
     return weakest.current_a, weakest.supply_voltage_v

@@ -167,7 +167,9 @@ def _shows(code: str, value_mohm: float, expanded_mohm: float) -> tuple[Finding,
 
 def _steps(evidence: Evidence, subtracted_a: float) -> list[_Step]:
     """Return the means of the readings with the inputs 1 to n on, ascending, in shares of the mean rated stage."""
-    rated_a = evidence.rating.rated_currents_a
+    rating = evidence.rating
+    # Stages of a type that is not identified are taken to be equal, and a finding says so.
+    rated_a = rating.rated_currents_a if rating.identified else (1.0,) * rating.stages
     mean_a = sum(rated_a) / len(rated_a)
     found: dict[int, list[tuple[float, float]]] = {}
     for reading in evidence.stage_readings:

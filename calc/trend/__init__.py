@@ -7,21 +7,24 @@ from calc.trend.answers import Trend, preview, trend_of, years_since_epoch
 from calc.trend.corrections import Corrections, looked_back_on
 from calc.trend.episodes import ATTRIBUTIONS, ENDINGS, Episodes
 from calc.trend.expectations import ChanceFlags, SlowestLoss, flagged_by_chance_per_year, slowest_visible_loss
-from calc.trend.fitting import fit
+from calc.trend.fan import FAN_CHANCES
+from calc.trend.fitting import fit, forecast_fan
 from calc.trend.meter_model import MeterEffects, MeterSums, meter_effects
 from calc.trend.method import METHOD, METHOD_VERSION
 from calc.trend.noise_split import NoiseSplit, split_noise, visit_noise
 from calc.trend.packed import packed_stages, unpacked_stages
-from calc.trend.series import Resistances, RowShape, SeriesBatch, series_of_rows
+from calc.trend.series import UNKNOWN_METER, Resistances, RowShape, SeriesBatch, series_of_rows
 from calc.trend.settings import FIRST_DECISION_READING
 from calc.trend.summary import TrendBatch
 
 __all__ = [
     "ATTRIBUTIONS",
     "ENDINGS",
+    "FAN_CHANCES",
     "FIRST_DECISION_READING",
     "METHOD",
     "METHOD_VERSION",
+    "UNKNOWN_METER",
     "ChanceFlags",
     "Corrections",
     "Episodes",
@@ -36,6 +39,7 @@ __all__ = [
     "TrendBatch",
     "fit",
     "flagged_by_chance_per_year",
+    "forecast_fan",
     "looked_back_on",
     "meter_effects",
     "packed_stages",

@@ -6,7 +6,7 @@ from math import log
 import numpy as np
 from scipy.special import ndtr
 
-from calc.arrays import Floats
+from calc.arrays import Bools, Floats
 
 # Judgement, not data: what a fault does before any reading says so.
 FAULT_SLOPE_PERCENT_PER_YEAR, FAULT_SLOPE_SD = -3.0, 3.0
@@ -50,16 +50,27 @@ class Posterior:
 
         Parameters
         ----------
-        limit : ndarray, shape (series,)
+        limit : ndarray, shape (series,) or (points, 1, series)
             Limit, as a deviation. [%]
         ahead_years : ndarray, shape (points, series)
             Time after the last reading. [year]
         """
-        determinant = self.level_precision * self.change_precision - self.cross_precision**2
-        along = self.reach + self.grows * ahead_years[:, None]
-        variance = self.change_precision - 2 * along * self.cross_precision + along * along * self.level_precision
-        margin = (limit - self.level - self.change * along) / np.sqrt(variance / determinant)
-        total: Floats = np.sum(self.weight * ndtr(margin), axis=1)
+        # What has stepped stays where it is, and need be asked only once.
+        grows = self.grows[:, 0] > 0
+        ahead = self._below(limit, ahead_years[:, None], grows)
+        total: Floats = ahead + self._below(limit, np.zeros((1, 1, ahead_years.shape[-1])), ~grows)
+        return total
+
+    def _below(self, limit: Floats, ahead_years: Floats, models: Bools) -> Floats:
+        """Return what some models contribute to P(level < limit), shape (points, series)."""
+        level_precision, cross, change_precision = (
+            each[models] for each in (self.level_precision, self.cross_precision, self.change_precision)
+        )
+        determinant = level_precision * change_precision - cross**2
+        along = self.reach[models] + self.grows[models] * ahead_years
+        variance = change_precision - 2 * along * cross + along * along * level_precision
+        margin = (limit - self.level[models] - self.change[models] * along) / np.sqrt(variance / determinant)
+        total: Floats = np.sum(self.weight[models] * ndtr(margin), axis=1)
         return total
 
 

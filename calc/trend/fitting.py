@@ -8,6 +8,7 @@ from calc.arrays import Bools, Floats, Ints
 from calc.trend.channels import Channels, channels_of, shared_u_percent
 from calc.trend.corrections import Corrections, corrected, explained_by_meters
 from calc.trend.episodes import Episodes, all_of, no_episodes
+from calc.trend.fan import fan_of
 from calc.trend.filtering import trend_filter
 from calc.trend.forecast import LONGEST_WINDOW
 from calc.trend.outlook import outlook_of
@@ -60,6 +61,21 @@ def fit(series: SeriesBatch, corrections: Corrections | None = None, *, forecast
     as_read = _fit(series.of(touched), forecast=False).episodes.of_columns(touched)
     explained = explained_by_meters(as_read, found.episodes, series)
     return replace(found, episodes=all_of([found.episodes, explained]))
+
+
+def forecast_fan(series: SeriesBatch, ahead_years: Floats, corrections: Corrections | None = None) -> Floats:
+    """Return where the levels of what is losing current may lie at times after the last reading, as `fan_of` does.
+
+    Parameters
+    ----------
+    series, corrections
+        As in `fit`.
+    ahead_years : ndarray, shape (points,)
+        Times after each stage's last reading. [year]
+    """
+    found = fit(series, corrections, forecast=False)
+    taken_out = series if corrections is None else corrected(series, corrections)
+    return fan_of(taken_out, _current(series.years, _starts(series)), found.declining, ahead_years)
 
 
 def _fit(series: SeriesBatch, *, forecast: bool) -> TrendBatch:

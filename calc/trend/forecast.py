@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from calc.arrays import Floats, Ints
+from calc.arrays import Bools, Floats, Ints
 from calc.trend.change_points import LEAST_READINGS, LEVEL_SD_PERCENT, Posterior, posterior_of
 
 HORIZON_YEARS = 15.0
@@ -61,15 +61,19 @@ def crossing_years(
             last = np.argsort(read[:, some], axis=0, kind="stable")[-int(count) :]
             series = (np.take_along_axis(each[:, some], last, axis=0) for each in (years, deviations, u_percent))
             posterior = posterior_of(*series, fault_probability=fault_probability, level_sd_percent=level_sd_percent)
-            found[:, some] = [_first_at(posterior, limit_percent[some], quantile) for quantile in quantiles]
+            found[:, some] = _first_at(posterior, limit_percent[some], quantiles)
     return found
 
 
-def _first_at(posterior: Posterior, limit: Floats, quantile: float) -> Floats:
-    """Return the first grid point at which the chance reaches the quantile: coarsely, then finely."""
+def _first_at(posterior: Posterior, limit: Floats, quantiles: tuple[float, ...]) -> list[Floats]:
+    """Return the first grid points at which the chance reaches the quantiles: coarsely, then finely."""
     points = round(HORIZON_YEARS / GRID_YEARS)
     coarse: Ints = np.broadcast_to(np.arange(0, points + 1, _COARSE)[:, None], (points // _COARSE + 1, len(limit)))
-    reached = posterior.below(limit, _in_years(coarse)) >= quantile
+    chance = posterior.below(limit, _in_years(coarse))
+    return [_finely(posterior, limit, quantile, chance >= quantile) for quantile in quantiles]
+
+
+def _finely(posterior: Posterior, limit: Floats, quantile: float, reached: Bools) -> Floats:
     ever, after = reached.any(axis=0), reached.argmax(axis=0) * _COARSE
     fine: Ints = np.maximum(after - np.arange(_COARSE)[::-1, None], 0)
     within = posterior.below(limit, _in_years(fine)) >= quantile

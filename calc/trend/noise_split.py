@@ -15,7 +15,7 @@ LEAST_OWN_U_PERCENT = 0.2
 
 @dataclass(frozen=True, slots=True)
 class NoiseSplit:
-    """Standard uncertainties: `own_percent` of shape (visits, stages), `shared_percent` of shape (visits,).  [%]"""
+    """Standard uncertainties: `own_percent` of every level, `shared_percent` of every visit.  [%]"""
 
     own_percent: Floats
     shared_percent: Floats
@@ -63,9 +63,9 @@ def split_noise(
 
     Parameters
     ----------
-    levels_percent, u_percent : ndarray, shape (visits, stages)
+    levels_percent, u_percent : ndarray, shape (visits, stages) or (visits, stages, installations)
         Levels and their combined standard uncertainties, NaN where not read. [%]
-    meter_u_percent, visit_u_percent : ndarray, shape (visits,)
+    meter_u_percent, visit_u_percent : ndarray, shape (visits,) or (visits, installations)
         As `visit_noise` gives them. [%]
 
     Returns

@@ -12,7 +12,7 @@ from calc.trend.filtering import Filtered
 from calc.trend.losses import Losses
 from calc.trend.single_replay import mean_noise
 from calc.trend.suspicion import meter_suspected
-from calc.trend.thresholds import least_watch, stage_thresholds
+from calc.trend.thresholds import least_thresholds, stage_thresholds
 from calc.trend.verdicts import Sighting, verdict_of
 
 
@@ -63,7 +63,7 @@ def replay(history: History) -> Episodes:
     book = Book(attribution, stage, history.years.shape[1])
     losses = Losses(history.channels.values, history.channels.variances, history.filtered)
     began = history.years[0].copy()
-    worth_a_look: Bools = np.any(np.abs(history.filtered.z) >= least_watch(history.stages), axis=1)
+    worth_a_look = _worth_a_look(history)
     for visit, starts in enumerate(history.starts):
         book.repaired(visit, starts)
         losses.follow(visit, starts)
@@ -73,6 +73,16 @@ def replay(history: History) -> Episodes:
         if len(columns):
             _judge(book, losses, history, visit, columns, history.years[visit, columns] - began[columns])
     return book.episodes()
+
+
+def _worth_a_look(history: History) -> Bools:
+    """Return which visits may raise something: z passes what the noisiest readings of the series would ask for."""
+    read = ~np.isnan(history.filtered.cleaned)
+    noisiest = np.where(read, history.channels.variances, 0.0).max(axis=0)
+    falls, rises = least_thresholds(history.stages, noisiest)
+    z = history.filtered.z
+    worth: Bools = np.any((z >= falls) | (-z >= rises), axis=1)
+    return worth
 
 
 def _judge(book: Book, losses: Losses, history: History, visit: int, columns: Ints, elapsed_years: Floats) -> None:

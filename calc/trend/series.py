@@ -193,7 +193,7 @@ def series_of_rows(
 
 @dataclass(frozen=True, slots=True)
 class RowShape:
-    """Where each row of a sorted list of visits stands in a batch."""
+    """Where each row of a list of visits stands in a batch."""
 
     visit: Ints
     installation: Ints
@@ -212,7 +212,7 @@ class RowShape:
         """Return rows, (rows,) or (rows, stages), as (visits, installations) or (visits, stages, installations)."""
         full = np.full((self.visits, *rows.shape[1:], self.installations), absent, dtype=rows.dtype)
         if rows.ndim == 1:
-            full[self.visit, self.installation] = rows
+            full.reshape(-1)[self.visit * self.installations + self.installation] = rows
         else:
             full[self.visit, :, self.installation] = rows
         return full

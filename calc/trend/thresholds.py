@@ -83,10 +83,7 @@ def stage_thresholds(stages: int, noise_variance: Floats) -> Thresholds:
     >>> bool(limits.fall_watch[1, 0] == _CONTRAST[3, WATCH, 2]), bool((limits.fall_watch < limits.rise_watch).all())
     (True, True)
     """
-    common = np.sqrt(noise_variance[0] / (1 / stages + SHARED_PER_STAGE_NOISE**2))
-    contrast = np.sqrt(noise_variance[1:] * (stages - 1) / stages)
-    noise = np.concatenate([common[None], contrast])
-    tables = np.stack([_COMMON[stages - 1], *[_CONTRAST[stages - 1]] * (len(noise) - 1)])
+    noise, tables = _noise_and_tables(stages, noise_variance)
     watch, alarm, rare = (_interpolated(noise, tables[:, rate]) for rate in (WATCH, ALARM, RARE))
     return Thresholds(watch, alarm, alarm, rare)
 
@@ -110,9 +107,34 @@ def resistance_thresholds(noise_variance: Floats) -> Thresholds:
     return Thresholds(watch, alarm, never, never)
 
 
-def least_watch(stages: int) -> float:
-    """Return the lowest z that any noise makes worth a look."""
-    return float(min(_COMMON[stages - 1].min(), _CONTRAST[stages - 1].min()))
+def least_thresholds(stages: int, largest_variance: Floats) -> tuple[Floats, Floats]:
+    """Return the lowest z at which a fall, and a rise, is watched with any noise up to this.
+
+    Parameters
+    ----------
+    stages : int
+        Stages of the unit, 1 to 8. [-]
+    largest_variance : ndarray, shape (channels, rows)
+        Largest variance of a reading's noise. [%²]
+
+    Examples
+    --------
+    >>> falls, rises = least_thresholds(4, np.full((5, 1), 2.0**2 * 4 / 3))
+    >>> quieter = stage_thresholds(4, np.full((5, 1), 1.0))
+    >>> bool((falls <= quieter.fall_watch).all()), bool((rises <= quieter.rise_watch).all())
+    (True, True)
+    """
+    noise, tables = _noise_and_tables(stages, largest_variance)
+    lowest = np.minimum.accumulate(tables, axis=2)
+    return _interpolated(noise, lowest[:, WATCH]), _interpolated(noise, lowest[:, ALARM])
+
+
+def _noise_and_tables(stages: int, noise_variance: Floats) -> tuple[Floats, Floats]:
+    """Return each channel's noise as that of a stage [%], and its table."""
+    common = np.sqrt(noise_variance[0] / (1 / stages + SHARED_PER_STAGE_NOISE**2))
+    contrast = np.sqrt(noise_variance[1:] * (stages - 1) / stages)
+    noise = np.concatenate([common[None], contrast])
+    return noise, np.stack([_COMMON[stages - 1], *[_CONTRAST[stages - 1]] * (len(noise) - 1)])
 
 
 def _interpolated(noise: Floats, tables: Floats) -> Floats:

@@ -6,8 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from accounts.models import Depot
-from calc.evidence import Rating
-from calc.temperature import USUAL_BOUND_C
+from calc.evidence import Rating, rating_not_identified
 
 ASSUMED_TOLERANCE_PERCENT = 10.0
 ASSUMED_REFERENCE_C = 20.0
@@ -28,6 +27,8 @@ FIELD_OF = {
 
 def rating(typed: Typed) -> Rating:
     """Return the plate's figures; a tolerance that is not printed is assumed, and said to be."""
+    if "rated_currents_a" not in typed:
+        return rating_not_identified(_stages(typed), typed["system_voltage_v"])
     tolerance_percent = float(typed["tolerance_percent"] or ASSUMED_TOLERANCE_PERCENT)
     volts, celsius = typed["reference_voltage_v"], typed["reference_temperature_c"]
     return Rating(
@@ -54,7 +55,9 @@ def readings(typed: Typed) -> dict[str, Any]:
     """Return what judging and recording have in common."""
     method, coil_c = typed["coil_temperature_method"], typed["coil_temperature_c"]
     known = (
-        {} if method == "unknown" else {"coil_temperature_c": coil_c, "coil_temperature_bound_c": USUAL_BOUND_C[method]}
+        {}
+        if method == "unknown"
+        else {"coil_temperature_c": coil_c, "coil_temperature_bound_c": typed["coil_temperature_bound_c"]}
     )
     return {
         **known,
@@ -67,9 +70,13 @@ def readings(typed: Typed) -> dict[str, Any]:
                 "supply_voltage_v": typed[f"volts_{stage}"],
                 "current_a": typed[f"amps_{stage}"],
             }
-            for stage in range(1, len(typed["rated_currents_a"]) + 1)
+            for stage in range(1, _stages(typed) + 1)
         ],
     }
+
+
+def _stages(typed: Typed) -> int:
+    return sum(name.startswith("volts_") for name in typed)
 
 
 def assessment(typed: Typed) -> dict[str, Any]:
@@ -84,10 +91,24 @@ def assessment(typed: Typed) -> dict[str, Any]:
 
 def filing(typed: Typed, named: Typed, *, check: UUID, depot: Depot | None, now: dt.datetime) -> dict[str, Any]:
     """Return everything that is filed with the check."""
-    plate, sources = rating(typed), {"plate": named["rating_source"]}
     return {
+        **(_plate(typed, named) if "rated_currents_a" in typed else _counted(typed, named)),
         "ammeter": {"designation": named["clamp_designation"], **meter_figures(typed, "clamp")},
         "voltmeter": {"designation": named["voltmeter_designation"], **meter_figures(typed, "voltmeter")},
+        "depot": depot or {"name": named["depot_name"], "time_zone": named["time_zone"]},
+        "vehicle": {
+            "fleet_number": named["fleet_number"],
+            "registration": named["registration"],
+            "system_voltage_v": typed["system_voltage_v"],
+        },
+        "plan": {"months": named["months"], "source": named["plan_source"]},
+        "check": {**readings(typed), "id": check, "performed_at": now},
+    }
+
+
+def _plate(typed: Typed, named: Typed) -> dict[str, Any]:
+    plate = rating(typed)
+    return {
         "retarder_type": {
             "designation": named["type_designation"],
             "rated_currents_a": list(plate.rated_currents_a),
@@ -101,15 +122,22 @@ def filing(typed: Typed, named: Typed, *, check: UUID, depot: Depot | None, now:
             "system_voltage_v": plate.system_voltage_v,
             "coils_in_series": plate.coils_in_series,
             "coils_in_parallel": plate.coils_in_parallel,
-            "sources": sources,
-        },
-        "depot": depot or {"name": named["depot_name"], "time_zone": named["time_zone"]},
-        "vehicle": {
-            "fleet_number": named["fleet_number"],
-            "registration": named["registration"],
-            "system_voltage_v": typed["system_voltage_v"],
+            "sources": {"plate": named["rating_source"]},
         },
         "retarder": {"serial_number": named["serial_number"]},
-        "plan": {"months": named["months"], "source": named["plan_source"]},
-        "check": {**readings(typed), "id": check, "performed_at": now},
+    }
+
+
+def _counted(typed: Typed, named: Typed) -> dict[str, Any]:
+    gap_mm = typed["air_gap_mm"]
+    return {
+        "not_identified": {
+            "stages": _stages(typed),
+            "system_voltage_v": typed["system_voltage_v"],
+            "coils_counted": typed["coils_counted"],
+            "leads_counted": typed["leads_counted"],
+            "air_gap_mm": None if gap_mm is None else float(gap_mm),
+            "note": typed["note"],
+        },
+        "retarder": {"serial_number": named["serial_number"]},
     }

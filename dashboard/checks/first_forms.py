@@ -1,5 +1,6 @@
 """The forms of a new book's first check: what is judged, and what is asked only once it is filed."""
 
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 from zoneinfo import available_timezones
@@ -8,6 +9,8 @@ from django import forms
 from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
+from accounts.models import Depot
+from calc.temperature import USUAL_BOUND_C
 from dashboard.checks.forms import STOOD, current_field, temperature_field, voltage_field
 from dashboard.checks.numbers import TypedDecimal
 from inspections.models import Meter
@@ -16,6 +19,7 @@ SYSTEMS = [("24", _("24 V")), ("12", _("12 V"))]
 # How the page calls the two kinds of meter, and its figures.
 METER_KINDS = {"clamp": "ammeter", "voltmeter": "voltmeter"}
 METER_LABELS = {"clamp": _("Clamp on file"), "voltmeter": _("Voltmeter on file")}
+ON_THE_PLATE = ("reference_voltage_v", "reference_temperature_c", "tolerance_percent")
 FIGURES = {"percent": "accuracy_percent", "counts": "accuracy_counts", "resolution": "resolution"}
 
 
@@ -55,6 +59,21 @@ class RatedCurrents(forms.CharField):
         return numbers * self.stages if len(numbers) == 1 else numbers
 
 
+def counted_fields() -> dict[str, forms.Field]:
+    """Return what can be counted and measured on a unit whose plate cannot be read."""
+    return {
+        "coils_counted": forms.IntegerField(label=_("Coils counted"), min_value=1, max_value=200, required=False),
+        "leads_counted": forms.IntegerField(label=_("Leads counted"), min_value=1, max_value=200, required=False),
+        "air_gap_mm": TypedDecimal(label=_("Air gap, mm"), low=0.01, high=100, required=False),
+        "note": forms.CharField(
+            label=_("What else may tell the type"),
+            max_length=2000,
+            required=False,
+            widget=forms.Textarea(attrs={"rows": 2}),
+        ),
+    }
+
+
 class PlateForm(forms.Form):
     """What the plate, the meters' booklets and the two displays say."""
 
@@ -86,12 +105,27 @@ class PlateForm(forms.Form):
     )
     coil_temperature_c = temperature_field(required=False)
 
-    def __init__(self, *args: Any, stages: int, meters: QuerySet[Meter], **kwargs: Any) -> None:
-        """Take one pair of readings a stage, and offer the meters on file."""
+    def __init__(
+        self,
+        *args: Any,
+        stages: int,
+        meters: QuerySet[Meter],
+        bounds_c: Mapping[str, float],
+        identified: bool = True,
+        **kwargs: Any,
+    ) -> None:
+        """Take one pair of readings a stage, and offer the meters on file; without a plate ask what can be counted.
+
+        `bounds_c` are the organisation's own usual bounds of the coil temperature.
+        """
         super().__init__(*args, **kwargs)
-        self.stages = stages
+        self.stages, self.identified, self.bounds_c = stages, identified, {**USUAL_BOUND_C, **bounds_c}
+        if not identified:
+            for name in ON_THE_PLATE:
+                del self.fields[name]
+        amps = {"rated_currents_a": RatedCurrents(label=_("Rated amps of a stage"), stages=stages)}
         self.fields = {
-            "rated_currents_a": RatedCurrents(label=_("Rated amps of a stage"), stages=stages),
+            **(amps if identified else counted_fields()),
             **self.fields,
             **{f"volts_{stage}": voltage_field() for stage in range(1, stages + 1)},
             **{f"amps_{stage}": current_field() for stage in range(1, stages + 1)},
@@ -104,6 +138,7 @@ class PlateForm(forms.Form):
         for name in METER_KINDS:
             self._take_from_file(name, data)
         named = data.get("coil_temperature_method") != "unknown"
+        data["coil_temperature_bound_c"] = self.bounds_c.get(data.get("coil_temperature_method", ""))
         if named and data.get("coil_temperature_c") is None and "coil_temperature_c" not in self.errors:
             self.add_error("coil_temperature_c", _("Needed, unless the temperature is not known."))
         return data
@@ -118,6 +153,10 @@ class PlateForm(forms.Form):
         """Return what the meters that were chosen are called."""
         chosen = {name: self.cleaned_data.get(f"{name}_on_file") for name in METER_KINDS}
         return {f"{name}_designation": meter.designation for name, meter in chosen.items() if meter}
+
+    def counted(self) -> list[forms.BoundField]:
+        """Return the fields of what was counted, none where there is a plate."""
+        return [] if self.identified else [self[name] for name in counted_fields()]
 
     def pairs(self) -> list[tuple[int, forms.BoundField, forms.BoundField]]:
         """Return the fields of each stage."""
@@ -141,6 +180,20 @@ class FilingForm(forms.Form):
     time_zone = forms.ChoiceField(
         label=_("Its time zone"), choices=[(zone, zone) for zone in sorted(available_timezones())], initial="UTC"
     )
+
+    def keep_to(self, rows: QuerySet[Depot], depots: Sequence[Depot]) -> None:
+        """Ask for no new depot where there is one, and which it is where there are several."""
+        if not depots:
+            return
+        del self.fields["depot_name"], self.fields["time_zone"]
+        if len(depots) > 1:
+            self.fields["depot"] = forms.ModelChoiceField(
+                rows.order_by("name"),
+                to_field_name="uuid",
+                label=_("Depot"),
+                empty_label=None,
+                initial=depots[0].uuid,
+            )
 
 
 class OwnBookForm(forms.Form):

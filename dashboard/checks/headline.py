@@ -13,10 +13,10 @@ from inspections.sentences import CALIBRATION_FAULTS
 
 def headline_of(check: Inspection, result: Mapping[str, Any], stages: int) -> dict[str, str]:
     """Return what follows the verdict's word, and the sentence about meters without a valid calibration."""
-    scope = _scope(result, stages)
+    scope = _not_identified(result) + _scope(result, stages)
     calibration = _calibration(check, result)
     word = WORDS[result["verdict"]]
-    return {"scope": f", {scope}" if scope else "", "calibration": f"{word}, {calibration}." if calibration else ""}
+    return {"scope": scope, "calibration": f"{word}, {calibration}." if calibration else ""}
 
 
 def _scope(result: Mapping[str, Any], stages: int) -> str:
@@ -24,7 +24,7 @@ def _scope(result: Mapping[str, Any], stages: int) -> str:
     if not read or len(read) == stages:
         return ""
     words = {"read": ", ".join(map(str, read)), "count": len(read), "stages": stages}
-    return (
+    named = (
         ngettext(
             "stage %(read)s only (%(count)d of %(stages)s stages read)",
             "stages %(read)s only (%(count)d of %(stages)s stages read)",
@@ -32,6 +32,13 @@ def _scope(result: Mapping[str, Any], stages: int) -> str:
         )
         % words
     )
+    return f", {named}"
+
+
+def _not_identified(result: Mapping[str, Any]) -> str:
+    reasons = {each["code"] for each in result["verdict_reasons"]}
+    without_verdict = result["verdict"] == "undetermined" and "type_not_identified" in reasons
+    return _(": type not identified") if without_verdict else ""
 
 
 def _calibration(check: Inspection, result: Mapping[str, Any]) -> str:

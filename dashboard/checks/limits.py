@@ -8,7 +8,22 @@ from django.utils.translation import gettext as _
 from inspections.sentences import sentence
 
 # Why a stage that was read well still has no limits to be drawn beside.
-NO_LIMITS = frozenset({"electronic_drive", "tolerance_unknown", "reference_voltage_unknown"})
+NO_LIMITS = frozenset({"electronic_drive", "tolerance_unknown", "reference_voltage_unknown", "type_not_identified"})
+
+# What a unit whose type is not identified says about itself: its balance, and its own history.
+BY_ITSELF = frozenset(
+    {
+        "stage_current_not_told",
+        "stages_alike",
+        "stages_alike_not_told",
+        "stages_unlike",
+        "stage_unlike_the_others",
+        "no_own_history",
+        "own_history_left_out",
+        "stage_unlike_its_history",
+        "like_its_history",
+    }
+)
 
 
 def is_without_limits(stage: Mapping[str, Any]) -> bool:

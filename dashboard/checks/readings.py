@@ -16,7 +16,7 @@ class Look:
 
     supply_voltage_v: Any
     current_a: Any
-    expected: Expected
+    expected: Expected | None
     last: LastReading | None
     stop: str | None
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from dashboard.checks.apart_results import found_apart
 from dashboard.checks.headline import headline_of
-from dashboard.checks.limits import NO_LIMITS, is_without_limits, told_once, why_no_limits
+from dashboard.checks.limits import BY_ITSELF, NO_LIMITS, is_without_limits, told_once, why_no_limits
 from fleet.models import RatingRevision
 from inspections.actions import ACTIONS, parts_of
 from inspections.history import last_reading, recent_checks
@@ -33,7 +33,8 @@ def result_context(check: Inspection) -> dict[str, Any]:
         "action": ACTIONS[result["action"]],
         "stages_verdict": worst_verdict(result["stages"]),
         "reasons": told_once(sentences(result["verdict_reasons"]), stages),
-        "findings": sentences([each for each in result["findings"] if each["code"] not in NO_LIMITS]),
+        "findings": sentences([each for each in result["findings"] if each["code"] not in NO_LIMITS | BY_ITSELF]),
+        "by_itself": sentences([each for each in result["findings"] if each["code"] in BY_ITSELF]),
         "no_limits": why_no_limits(result["stages"]),
         "strips": [_strip(stage, earlier) for stage in result["stages"]],
         "rating": newest.rating_revision,

@@ -54,7 +54,7 @@ def slip_of(
     post: Mapping[str, Any],
     form: forms.Form,
     system_voltage_v: float,
-    expected_at: Callable[[Decimal], Expected] | None = None,
+    expected_at: Callable[[Decimal], Expected | None] | None = None,
 ) -> Slip | None:
     """Return what to ask about; None where nothing is odd or the numbers were confirmed as typed."""
     typed_v, typed_a = (form.cleaned_data[field] for field in FIELDS)
@@ -70,7 +70,10 @@ def slip_of(
 
 
 def _without_slips(
-    typed_v: Decimal, typed_a: Decimal, system_voltage_v: float, expected_at: Callable[[Decimal], Expected] | None
+    typed_v: Decimal,
+    typed_a: Decimal,
+    system_voltage_v: float,
+    expected_at: Callable[[Decimal], Expected | None] | None,
 ) -> tuple[Decimal, Decimal]:
     meant_v = _plain(slipped_voltage(typed_v, system_voltage_v)) or typed_v
     meant_a = _plain(slipped_current(typed_a, expected_at(meant_v)) if expected_at else None) or typed_a

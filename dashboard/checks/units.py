@@ -1,7 +1,8 @@
 """The unit a check is about, with what every step needs of it."""
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
@@ -15,9 +16,17 @@ from dashboard.checks.drafts import Draft
 from fleet.models import Installation
 from fleet.vin import normalised_vin
 from inspections.evidence import rating_of, relay_box_document, relay_box_of
-from inspections.expectation import Expected, expected_lamps, expected_outputs, expected_reading
+from inspections.expectation import (
+    Expected,
+    expected_by_other_stages,
+    expected_by_own_history,
+    expected_lamps,
+    expected_outputs,
+    expected_reading,
+)
 from inspections.history import recent_checks
 from inspections.models import Defect, Inspection, Meter
+from inspections.own_history import own_mean_conductances
 from inspections.queries import installation_by_id, rating_on_file
 from schedules.queries import installations_in_service
 
@@ -26,11 +35,15 @@ KINDS = ["ammeter", "voltmeter"]
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """An installation, the rating its readings are held against, and its relay box."""
+    """An installation, the rating its readings are held against, and its relay box.
+
+    Without a rating it is held against what its own stages conducted.
+    """
 
     installation: Installation
     rating: Rating
     relay_box: RelayBox
+    own_conductances_s: Mapping[int, float] = field(default_factory=dict)
 
     @property
     def stages(self) -> range:
@@ -47,14 +60,18 @@ class Unit:
         at = draft["performed_at"] if draft.get("supersedes") else None
         return recent_checks(self.installation, before=None if at is None else dt.datetime.fromisoformat(at))
 
-    def expected(self, draft: Draft, energised: list[int], supply_voltage_v: Any) -> Expected:
-        """Return what a healthy unit would draw."""
+    def expected(self, draft: Draft, energised: list[int], supply_voltage_v: Any) -> Expected | None:
+        """Return what a healthy unit would draw, None where nobody knows."""
         coil_c = draft.get("coil_temperature_c")
-        return expected_reading(
-            self.rating,
-            energised,
-            supply_voltage_v=float(supply_voltage_v),
-            coil_temperature_c=ASSUMED_TEMPERATURE_C if coil_c in (None, "") else float(coil_c),
+        at = {
+            "supply_voltage_v": float(supply_voltage_v),
+            "coil_temperature_c": ASSUMED_TEMPERATURE_C if coil_c in (None, "") else float(coil_c),
+        }
+        if self.rating.identified:
+            return expected_reading(self.rating, energised, **at)
+        by_history = expected_by_own_history(self.own_conductances_s, energised, **at)
+        return by_history or expected_by_other_stages(
+            conductances_read(draft), energised, supply_voltage_v=at["supply_voltage_v"]
         )
 
     def rest_voltage_v(self, draft: Draft) -> float:
@@ -71,13 +88,25 @@ class Unit:
         return expected_lamps(self.relay_box, energised, self.rating.stages)
 
 
+def conductances_read(draft: Draft) -> dict[int, float]:
+    """Return what each stage read alone conducts, as warm as it is. [S]"""
+    alone = [reading for reading in draft["readings"].values() if len(reading["energised"]) == 1]
+    return {
+        reading["stage"]: float(reading["current_a"]) / float(reading["supply_voltage_v"])
+        for reading in alone
+        if float(reading["supply_voltage_v"]) > 0
+    }
+
+
 def unit_by_id(organisation: Organisation, installation_id: UUID | str) -> Unit | None:
     """Return the unit, or None where the organisation has no such installation."""
     installation = installation_by_id(organisation, UUID(str(installation_id)))
     if installation is None:
         return None
     box = relay_box_of(relay_box_document(installation.relay_box_type))
-    return Unit(installation, rating_of(rating_on_file(installation)), box)
+    rating = rating_of(rating_on_file(installation))
+    own_s = {} if rating.identified else own_mean_conductances(installation.retarder_id, rating)
+    return Unit(installation, rating, box, own_s)
 
 
 def units_to_check(organisation: Organisation, wanted: str = "") -> QuerySet[Installation]:

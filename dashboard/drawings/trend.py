@@ -10,9 +10,11 @@ from dashboard.drawings.axis import Axis
 
 LEVEL_AXIS = Axis(80, 120)
 SHAPES = ["circle", "square", "triangle", "diamond"]
-SHORTEST_DAYS = 30
+SHORTEST_DAYS, LEAST_FAN_POINTS = 30, 2
 # A crossing further off than this is told in words; drawn, it would squeeze the readings into a corner.
 LONGEST_LOOK_AHEAD_DAYS = 730
+# A fan needs some room to open in, where no latest crossing asks for more.
+LEAST_LOOK_AHEAD_DAYS = 365
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +68,15 @@ class Bracket:
 
 
 @dataclass(frozen=True, slots=True)
+class Fan:
+    """Where the level may lie from the last check on, as outlines: 90 of 100 cases, 50 of 100, and the middle."""
+
+    wide: str
+    narrow: str
+    middle: str
+
+
+@dataclass(frozen=True, slots=True)
 class StageTrend:
     """The drawing of one stage, and the stage as it was given for words and table."""
 
@@ -73,6 +84,7 @@ class StageTrend:
     dots: tuple[Dot, ...]
     lines: tuple[Line, ...]
     bracket: Bracket | None
+    fan: Fan | None
     given: Mapping[str, Any]
 
 
@@ -90,6 +102,11 @@ class Trend:
     shapes: Mapping[str, str]
 
     @property
+    def has_fan(self) -> bool:
+        """Return whether a forecast is drawn."""
+        return any(stage.fan is not None for stage in self.stages)
+
+    @property
     def band_height(self) -> float | None:
         """Return how high the band between the limits is."""
         return None if self.lower is None or self.upper is None else round(self.lower - self.upper, 2)
@@ -98,8 +115,8 @@ class Trend:
 def trend_of(trend: Mapping[str, Any]) -> Trend:
     """Return the drawings of a trend as the contract shapes it.
 
-    Beyond the contract a point may name its `meter`, and the trend may carry `events` ({on, letter, text}) and
-    `limits_percent` (lower, upper).
+    Beyond the contract a point may name its `meter`, a stage may have a `fan` (a list of days, each with five levels),
+    and the trend may carry `events` ({on, letter, text}) and `limits_percent` (lower, upper).
     """
     stages, events = trend["stages"], trend.get("events", ())
     days = _axis_of_days(stages, events)
@@ -128,6 +145,7 @@ def _axis_of_days(stages: Iterable[Mapping[str, Any]], events: Iterable[Mapping[
         return Axis(0, SHORTEST_DAYS)
     horizon = max(days) + LONGEST_LOOK_AHEAD_DAYS
     ahead = [min(on.toordinal(), horizon) for stage in stages if (on := stage.get("crosses_latest_on"))]
+    ahead += [max(days) + LEAST_LOOK_AHEAD_DAYS for stage in stages if stage.get("fan")]
     return Axis(min(days), max(max(days + ahead), min(days) + SHORTEST_DAYS))
 
 
@@ -146,7 +164,23 @@ def _stage(stage: Mapping[str, Any], days: Axis, shapes: Mapping[str, str], brea
         for one, two in pairwise(dots)
         if not any(one.on <= on <= two.on for on in breaks)
     )
-    return StageTrend(stage["stage"], dots, lines, _bracket(stage, days), stage)
+    return StageTrend(stage["stage"], dots, lines, _bracket(stage, days), _fan(stage, days), stage)
+
+
+def _fan(stage: Mapping[str, Any], days: Axis) -> Fan | None:
+    points = [point for point in stage.get("fan", ()) if days.holds(point.on.toordinal())]
+    if len(points) < LEAST_FAN_POINTS:
+        return None
+    at = [days.place(point.on.toordinal()) for point in points]
+    edges = [
+        [_height(level) for level in edge] for edge in zip(*(point.levels_percent for point in points), strict=True)
+    ]
+    lowest, low, middle, high, highest = ([f"{x},{y}" for x, y in zip(at, edge, strict=True)] for edge in edges)
+    return Fan(wide=_outline(lowest, highest), narrow=_outline(low, high), middle=" ".join(middle))
+
+
+def _outline(lower: Sequence[str], upper: Sequence[str]) -> str:
+    return " ".join([*lower, *reversed(upper)])
 
 
 def _dot(point: Mapping[str, Any], days: Axis, shapes: Mapping[str, str]) -> Dot:

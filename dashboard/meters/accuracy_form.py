@@ -28,9 +28,9 @@ def _field(name: str) -> TypedDecimal:
 class AccuracyForm(forms.Form):
     """A row a range, smallest first; rows left empty are none, and one row may leave its end open."""
 
-    def __init__(self, *args: Any, meter: Meter, **kwargs: Any) -> None:
-        """Show the ranges on file and some empty rows."""
-        stated = meter.ranges or [{name: getattr(meter, name) for name in RANGE_FIGURES}]
+    def __init__(self, *args: Any, meter: Meter | None = None, **kwargs: Any) -> None:
+        """Show the ranges on file, none of a meter that is not on file yet, and some empty rows."""
+        stated = (meter and meter.ranges) or [{name: getattr(meter, name, None) for name in RANGE_FIGURES}]
         self.numbers = range(1, min(len(stated) + SPARE_ROWS, MOST_ROWS) + 1)
         initial = {
             f"{name}_{number}": figures[name]
@@ -49,7 +49,8 @@ class AccuracyForm(forms.Form):
         """Return the accuracy as the service takes it: of one row the plain figures, of several the ranges."""
         data = super().clean() or {}
         filled = [row for number in self.numbers if (row := self._row(data, number))]
-        if not filled and not self.errors:
+        typed_wrongly = any(f"{name}_{number}" in self.errors for number in self.numbers for name in RANGE_FIGURES)
+        if not filled and not typed_wrongly:
             self.add_error("accuracy_percent_1", _("State at least one range."))
         for number in self.numbers:
             self._ask_for_the_rest(data, number, alone=len(filled) == 1)

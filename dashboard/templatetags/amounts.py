@@ -81,6 +81,34 @@ def at_least(value: Any) -> str:
     return _two_digits(value, ROUND_CEILING)
 
 
+@register.filter
+def uncertainty(value: Any) -> str:
+    """Return an uncertainty to two digits (JCGM 100, 7.2.6).
+
+    >>> uncertainty(1.5533), uncertainty(28.05), uncertainty(10.47), uncertainty(0.9967), uncertainty(None)
+    ('1.6', '28', '10', '1.0', '–')
+    """
+    return "–" if value is None else f"{_to_the_place_of(value, value):f}"
+
+
+@register.filter
+def beside(value: Any, uncertain_by: Any) -> str:
+    """Return a value to the place of the uncertainty it stands beside (JCGM 100, 7.2.6); to two places without one.
+
+    >>> beside(10.05762, 0.027), beside(34.97, 1.5533), beside(34.97, 0.9967), beside(34.971, None)
+    ('10.058', '35.0', '35.0', '34.97')
+    """
+    if value is None:
+        return "–"
+    return f"{value:.2f}" if uncertain_by is None else f"{_to_the_place_of(value, uncertain_by):f}"
+
+
+def _to_the_place_of(value: Any, uncertain_by: Any) -> Decimal:
+    # Rounding may carry: 0.9967 to two digits is 1.0, whose last place is the tenth.
+    last_place = Decimal(f"{float(uncertain_by):.1e}").adjusted() - 1
+    return Decimal(f"{float(value):.12g}").quantize(Decimal(1).scaleb(min(last_place, 0)))
+
+
 def _two_digits(value: Any, rounding: str) -> str:
     if value is None:
         return "–"

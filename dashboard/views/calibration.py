@@ -9,17 +9,24 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from accounts.errors import Refused
+from accounts.errors import Conflict, Refused
 from accounts.roles import Ability
 from calc.instruments import is_within_accuracy
 from calc.meters import half_width_at
 from dashboard.checks.faults import show_faults
 from dashboard.meters.calibration_form import DoubtForm
 from dashboard.views.meter import MeterMixin
-from inspections.calibrations import error_as_found, last_good_before, looked_back_on, points_of, throws_doubt
+from inspections.calibrations import (
+    corrections_of,
+    error_as_found,
+    last_good_before,
+    looked_back_on,
+    points_of,
+    throws_doubt,
+)
 from inspections.evidence import meter_document, meter_of
 from inspections.models import Calibration
-from inspections.services.doubt import AT_ONCE, JudgedInDoubt, rejudge_in_doubt
+from inspections.services.doubt import JudgedInDoubt, rejudge_in_doubt, run_in_doubt
 
 SHOWN = 200
 
@@ -51,7 +58,7 @@ class CalibrationPage(MeterMixin):
             "last_good": last_good_before(calibration) if throws_doubt(calibration) else None,
             "in_doubt": in_doubt[:SHOWN],
             "more_in_doubt": len(in_doubt) > SHOWN,
-            "at_once": AT_ONCE,
+            "run": run_in_doubt(self.organisation, calibration),
             "form": kwargs.get("form") or self._form(in_doubt),
         }
         return super().get_context_data(**kwargs | context)
@@ -65,6 +72,8 @@ class CalibrationPage(MeterMixin):
                 messages.success(request, _told(rejudge_in_doubt(self.actor, self.calibration, **form.cleaned_data)))
             except Refused as refused:
                 show_faults(form, refused)
+            except Conflict as conflict:
+                messages.warning(request, conflict.detail)
         if form.errors:
             return self.render_to_response(self.get_context_data(form=form))
         return redirect("dashboard:calibration", self.organisation.slug, self.meter.uuid, self.calibration.uuid)
@@ -76,8 +85,7 @@ class CalibrationPage(MeterMixin):
     def _form(self, in_doubt: list[Any]) -> DoubtForm | None:
         if not in_doubt or not self.actor.may(Ability.MANAGE):
             return None
-        error = error_as_found(self.calibration)
-        found = {} if error is None else {"gain_percent": f"{error.gain_percent:.6g}", "zero": f"{error.zero:.6g}"}
+        found = dict(zip(("gain_percent", "zero"), corrections_of(self.calibration).values(), strict=False))
         reason = _("%(meter)s was found out of tolerance on %(on)s")
         words = reason % {"meter": self.meter.designation, "on": self.calibration.performed_on.isoformat()}
         return DoubtForm(initial={"reason": words, **found})
@@ -102,4 +110,10 @@ def _told(done: JudgedInDoubt) -> str:
         "%(judged)s checks were judged anew, %(changed)s with another verdict.",
         done.judged,
     ) % {"judged": done.judged, "changed": changed}
-    return words + (" " + _("%(left)s wait for another press.") % {"left": done.left} if done.left else "")
+    if not done.left:
+        return words
+    return ngettext(
+        "%(left)s check is being judged anew in the background.",
+        "%(left)s checks are being judged anew in the background, some thousand a minute.",
+        done.left,
+    ) % {"left": done.left}

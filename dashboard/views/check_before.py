@@ -70,6 +70,7 @@ class CanItBeClear(StepView):
         return super().get_context_data(**kwargs) | {
             "preview": preview,
             "clear": not short,
+            "has_history": any(stage.expected_current_a is not None for stage in preview.stages),
             "reason": next((stage.undetermined_reason for stage in short if stage.undetermined_reason), None),
             "would_do": short[0].would_do if short else (),
         }

@@ -54,7 +54,7 @@ class ReadingView(StepView):
         """Return what to ask about the two numbers."""
         return slip_of(post, form, self.unit.rating.system_voltage_v, self._expected_at)
 
-    def _expected_at(self, supply_voltage_v: Decimal) -> Expected:
+    def _expected_at(self, supply_voltage_v: Decimal) -> Expected | None:
         return self.unit.expected(self.draft, self.energised, supply_voltage_v)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

@@ -45,7 +45,7 @@ class PeriodForm(forms.Form):
 
 
 class Exceptions(MemberRequiredMixin, TemplateView):
-    """Every kind with its newest rows, or one kind in full."""
+    """Every kind that has rows with its newest ones, or one kind in full."""
 
     template_name = "dashboard/records/exceptions.html"
 
@@ -58,12 +58,13 @@ class Exceptions(MemberRequiredMixin, TemplateView):
         asked["until"] = asked["until"] or str(today)
         form = PeriodForm(self.organisation, asked)
         sections = self._sections(form.cleaned_data) if form.is_valid() else []
-        return super().get_context_data(**kwargs) | {"form": form, "sections": sections}
+        return super().get_context_data(**kwargs) | {"form": form, "sections": sections, "asked": form.is_valid()}
 
     def _sections(self, asked: dict[str, Any]) -> list[dict[str, Any]]:
         period = Period(self.organisation, asked["since"], asked["until"], asked["depot"])
         kinds = [asked["kind"]] if asked["kind"] else list(EXCEPTIONS)
-        return [self._section(kind, period, whole=bool(asked["kind"])) for kind in kinds]
+        sections = (self._section(kind, period, whole=bool(asked["kind"])) for kind in kinds)
+        return [section for section in sections if section["rows"]]
 
     def _section(self, kind: str, period: Period, *, whole: bool) -> dict[str, Any]:
         rows, order = EXCEPTIONS[kind].rows(period), EXCEPTIONS[kind].order

@@ -175,6 +175,8 @@ class FindPart(StoredCheckMixin, TemplateView):
 
     def _end(self, groups: list[CauseGroup], asked: Asked | None) -> dict[str, Any]:
         """Return what is to be said where no reading is asked for, and the causes that a defect may be opened for."""
+        if not self.search.evidence.rating.identified:
+            return {"words": _("The type is not identified, so nobody knows the circuit: no causes are ranked.")}
         if not groups:
             return {"words": _("This drive's amps and volts are not related by resistance: no causes are ranked.")}
         first = groups[0].causes

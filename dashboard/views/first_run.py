@@ -18,9 +18,11 @@ from accounts.roles import Ability
 from dashboard.checks import first_documents
 from dashboard.checks.access import CaptureView
 from dashboard.checks.first_forms import FilingForm, PlateForm
+from dashboard.checks.limits import told_once
 from dashboard.checks.results import sentences
 from dashboard.checks.units import meters_in_use
 from inspections.actions import ACTIONS
+from inspections.limits import limits_in_force
 from inspections.models import Inspection, Meter
 from inspections.services.assess import assess
 from inspections.services.first_run import file_first_check
@@ -42,9 +44,14 @@ class FirstCheck(CaptureView):
         return int(wanted) if wanted in [str(count) for count in STAGE_COUNTS] else USUAL_STAGES
 
     @cached_property
-    def depot(self) -> Depot | None:
-        """Return the depot there is already."""
-        return Depot.objects.of(self.organisation).order_by("pk").first()
+    def identified(self) -> bool:
+        """Return whether there is a plate to read; without one the page asks what can be counted."""
+        return self.request.GET.get("type") != "not-identified"
+
+    @cached_property
+    def depots(self) -> list[Depot]:
+        """Return the depots there are already, the oldest first."""
+        return list(Depot.objects.of(self.organisation).order_by("pk"))
 
     @cached_property
     def check_id(self) -> UUID:
@@ -62,7 +69,8 @@ class FirstCheck(CaptureView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Show the page, empty or as far as it has come."""
         context = {
-            "form": PlateForm(stages=self.stages, meters=self.meters),
+            "form": self._plate_form(),
+            "identified": self.identified,
             "check_id": str(self.check_id),
             "stages": self.stages,
             "stage_counts": STAGE_COUNTS,
@@ -71,7 +79,7 @@ class FirstCheck(CaptureView):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Judge what was typed; file it where that was asked for."""
-        form = PlateForm(request.POST, stages=self.stages, meters=self.meters)
+        form = self._plate_form(request.POST)
         if not form.is_valid():
             return self.render_to_response(self.get_context_data(form=form))
         try:
@@ -84,10 +92,21 @@ class FirstCheck(CaptureView):
             return self._file(form, result)
         return self._judged(form, result, self._filing_form(initial=form.names_on_file()))
 
+    def _plate_form(self, post: Any = None) -> PlateForm:
+        return PlateForm(
+            post,
+            stages=self.stages,
+            meters=self.meters,
+            bounds_c=limits_in_force(self.organisation).bounds_c(),
+            identified=self.identified,
+        )
+
     def _filing_form(self, post: Any = None, initial: Mapping[str, str] | None = None) -> FilingForm:
         form = FilingForm(post, initial={"time_zone": "UTC", **(initial or {})})
-        if self.depot is not None:
-            del form.fields["depot_name"], form.fields["time_zone"]
+        if not self.identified:
+            del form.fields["type_designation"], form.fields["rating_source"]
+            form.fields["serial_number"].label = _("Serial number of the retarder, or a mark of your own for it")
+        form.keep_to(Depot.objects.of(self.organisation), self.depots)
         return form
 
     def _judged(self, form: PlateForm, result: dict[str, Any], filing: FilingForm) -> HttpResponseBase:
@@ -96,7 +115,7 @@ class FirstCheck(CaptureView):
             "filing": filing,
             "result": result,
             "action": ACTIONS[result["action"]],
-            "reasons": sentences(result["verdict_reasons"]),
+            "reasons": told_once(sentences(result["verdict_reasons"]), self.stages),
             "findings": sentences(result["findings"]),
         }
         return self.render_to_response(self.get_context_data(**context))
@@ -109,7 +128,8 @@ class FirstCheck(CaptureView):
         if not filing.is_valid():
             return self._judged(form, result, filing)
         named = {**filing.cleaned_data, "plan_source": _("Entered with the first check")}
-        document = first_documents.filing(form.cleaned_data, named, check=check, depot=self.depot, now=timezone.now())
+        depot = named.get("depot") or next(iter(self.depots), None)
+        document = first_documents.filing(form.cleaned_data, named, check=check, depot=depot, now=timezone.now())
         try:
             recorded = file_first_check(self.actor, document)
         except Refused as refused:

@@ -10,9 +10,9 @@ from django.utils.translation import gettext as _
 from django.views.generic import TemplateView
 
 from accounts.addresses import client_address
-from accounts.errors import Conflict
+from accounts.errors import Conflict, NoInvitation
 from accounts.models import Invitation, Member, User
-from accounts.services.invitations import NoInvitation, join, join_as_new, open_invitation
+from accounts.services.invitations import join, join_as_new, open_invitation
 from dashboard.account_forms import JoinForm
 from dashboard.signing_in import begin_session
 

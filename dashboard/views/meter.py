@@ -17,6 +17,7 @@ from dashboard.checks.inputs import METER_UNITS
 from dashboard.meters.accuracy_form import AccuracyForm
 from dashboard.meters.calibration_form import CalibrationForm
 from inspections.calibrations import throws_doubt
+from inspections.clamp_doubts import doubts_of, numbers_read, numbers_withdrawn, read_in_any
 from inspections.models import Calibration, Inspection, Meter, MeterComparison
 from inspections.queries import inspections_with_names
 from inspections.services.calibrations import record_calibration
@@ -24,6 +25,8 @@ from inspections.services.meters import change_meter
 
 CHECKS_SHOWN = 20
 COMPARISONS_SHOWN = 20
+# A list to work through: whoever has more than this to look back on has them judged anew.
+LOOKED_BACK_SHOWN = 500
 
 
 class MeterMixin(MemberRequiredMixin, TemplateView):
@@ -76,11 +79,29 @@ class MeterPage(MeterMixin):
                 compared.select_related("first", "second").order_by("-compared_on", "-pk")[:COMPARISONS_SHOWN]
             ),
             "checks": list(self.checks()[:CHECKS_SHOWN]),
+            "doubts": self._doubts(),
             "may_manage": self.actor.may(Ability.MANAGE),
             "may_compare": self.actor.may(Ability.CAPTURE),
             "form": CalibrationForm() if self.actor.may(Ability.MANAGE) else None,
         }
         return super().get_context_data(**context | kwargs)
+
+    def _doubts(self) -> list[dict[str, Any]]:
+        """Return how the clamp reads beside the others, with everything read with it meanwhile."""
+        doubts = doubts_of(self.meter)
+        if not doubts:
+            return []
+        checks = list(self.checks().filter(read_in_any(doubts, most=LOOKED_BACK_SHOWN)))
+        numbers = zip(doubts, numbers_read(doubts), numbers_withdrawn(doubts), strict=True)
+        return [
+            {
+                "doubt": doubt,
+                "checks": [check for check in checks if doubt.holds_on(check.performed_on)],
+                "count": count,
+                "withdrawn": withdrawn,
+            }
+            for doubt, count, withdrawn in numbers
+        ]
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Keep a calibration, and show what it throws doubt on."""

@@ -20,12 +20,14 @@ from dashboard.lists import BookListView
 from dashboard.menu import DESK, MORE
 from fleet.models import RatingRevision, RetarderType
 from inspections.models import Calibration, Meter, ReleaseNotice
-from inspections.services.trend_chunks import progress_of
+from inspections.progress import Progress
+from inspections.services.trend_chunks import failed_units, progress_of
 from schedules.models import Reminder
 from schedules.services.outbox import mark_seen
 
 RUNS_SHOWN = 30
 NOTICES_SHOWN = 30
+FAILED_SHOWN = 20
 # How many organisations share the server is nobody's business but its keeper's.
 COUNTED = {
     "installations": _("units gone through"),
@@ -35,7 +37,11 @@ COUNTED = {
     "reminders_queued": _("reminders queued"),
     "reminders_sent": _("reminders sent"),
     "releases_ended": _("release decisions run out"),
+    "trends_failed": _("trends not fitted"),
+    "due_dates_failed": _("due dates not worked out"),
+    "steps_failed": _("steps failed"),
 }
+FAILURES = ("trends_failed", "due_dates_failed", "steps_failed")
 
 
 class More(MemberRequiredMixin, TemplateView):
@@ -90,6 +96,10 @@ class Meters(BookListView):
     filter_class = MeterFilter
     order = ("kind", "designation", "pk")
 
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Say whether the person may add one."""
+        return super().get_context_data(**kwargs) | {"may_manage": self.actor.may(Ability.MANAGE)}
+
     def rows(self) -> QuerySet[Meter]:
         """Return the meters with their calibrations, newest first."""
         newest_first = Prefetch(
@@ -136,20 +146,32 @@ class Night(MemberRequiredMixin, TemplateView):
         """Show the newest runs and when the next one is."""
         runs = list(WorkRun.objects.exclude(job=CHECK_JOB).order_by("-queued_at", "-pk")[:RUNS_SHOWN])
         return super().get_context_data(**kwargs) | {
-            "runs": [
-                {"run": run, "hour": _hour(run), "seconds": _seconds(run), "done": _done(run, self.organisation)}
-                for run in runs
-            ],
+            "runs": [_row(run, self.organisation) for run in runs],
             "last": next((run for run in runs if run.state == "done"), None),
             "next_at": _next_run_at(timezone.now()),
-            "progress": progress_of(self.organisation),
+            "progress": _under_way(self.organisation),
+            "failed": failed_units(self.organisation, FAILED_SHOWN),
         }
 
 
-def _done(run: WorkRun, organisation: Organisation) -> list[tuple[int, Any]]:
-    """Return what a run did; where several organisations share the server, how much is nobody's business either."""
+def _under_way(organisation: Organisation) -> Progress | None:
+    progress = progress_of(organisation)
+    # What failed stays on the list until the next night, but nobody is at work on it.
+    return progress if progress is not None and progress.done < progress.total else None
+
+
+def _row(run: WorkRun, organisation: Organisation) -> dict[str, Any]:
+    # Where several organisations share the server, how much was done is nobody's business either.
     alone = run.counts.get("organisations") == 1 and run.queued_at >= organisation.created_at
-    return [(run.counts[name], words) for name, words in COUNTED.items() if alone and run.counts.get(name)]
+    counts = {name: run.counts.get(name, 0) for name in COUNTED} if alone else {}
+    return {
+        "run": run,
+        "hour": _hour(run),
+        "seconds": _seconds(run),
+        "done": [(count, COUNTED[name]) for name, count in counts.items() if count],
+        "changed_nothing": alone and not any(counts.values()),
+        "left_undone": any(run.counts.get(name) for name in FAILURES),
+    }
 
 
 def _hour(run: WorkRun) -> dt.datetime:

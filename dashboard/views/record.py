@@ -11,7 +11,7 @@ from dashboard.defect_words import defect_words
 from dashboard.filters import DeclineFilter, DefectFilter, InspectionFilter
 from dashboard.history import fitted_stages
 from dashboard.lists import BookListView
-from dashboard.trend_words import flags_sentences
+from dashboard.trend_words import WHY_ENDED, flags_sentences
 from dashboard.unit_words import decline_place
 from inspections.models import Decline, Defect, Inspection
 from inspections.queries import inspections_with_names
@@ -81,7 +81,15 @@ class Declines(BookListView):
 
     def shown(self, rows: list[Any]) -> Any:
         """Return each decline with its place, its slope and when it reaches the lower limit."""
-        return [{"decline": row, "where": decline_place(row), "fitted": _fitted(row)} for row in rows]
+        return [
+            {
+                "decline": row,
+                "where": decline_place(row),
+                "fitted": _fitted(row),
+                "why": WHY_ENDED.get(row.reason, row.reason),
+            }
+            for row in rows
+        ]
 
 
 def _fitted(decline: Decline) -> dict[str, Any]:

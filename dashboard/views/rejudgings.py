@@ -61,6 +61,7 @@ class RejudgingPage(MemberRequiredMixin, TemplateView):
         return super().get_context_data(**kwargs) | {
             "row": row,
             "under_way": row.state in UNDER_WAY,
+            "failed_with": next(iter(row.error.splitlines()), ""),
             "changes": [(words[before], words[after], count) for (before, after), count in counted],
             "number_changed": sum(count for _pair, count in counted),
             "changed": list(changed.order_by("pk")[:CHANGED_SHOWN]),

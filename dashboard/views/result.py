@@ -2,18 +2,15 @@
 
 from typing import Any
 
-from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponseBase
+from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
-from django.utils.translation import gettext as _
 from django.views.generic import TemplateView
 
-from accounts.errors import Conflict, Refused
 from accounts.roles import Ability
 from dashboard.checks.access import AbilityMixin, StoredCheckMixin
 from dashboard.checks.forms import PutBackForm
 from dashboard.checks.results import result_context
-from inspections.services.signing import sign_inspection
+from dashboard.checks.signing import sign_and_say
 
 
 class Result(StoredCheckMixin, TemplateView):
@@ -42,14 +39,5 @@ class SignCheck(StoredCheckMixin, AbilityMixin, TemplateView):
         if not form.is_valid():
             context = {"put_back_form": form, "may_sign": True}
             return self.render_to_response(self.get_context_data(**context | result_context(check)))
-        try:
-            signed = sign_inspection(self.actor, check.uuid, put_back=list(form.fields))
-        except Conflict:
-            messages.info(request, _("This check is signed already."))
-        except Refused as refused:
-            messages.warning(request, str(refused))
-        else:
-            if signed is None:
-                raise Http404
-            messages.success(request, _("Signed."))
+        sign_and_say(request, self.actor, check.uuid, put_back=list(form.fields))
         return redirect("dashboard:result", self.organisation.slug, check.uuid)

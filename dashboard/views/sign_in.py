@@ -2,6 +2,7 @@
 
 import datetime as dt
 import logging
+from functools import cache
 from typing import Any
 
 from axes.models import AccessAttempt
@@ -14,13 +15,15 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.generic import TemplateView, View
 
-from accounts.addresses import client_address, counted_address
+from accounts.addresses import client_address, counted_address, is_told_by_a_proxy_unknown
 from accounts.errors import Refused
 from accounts.models import User
 from accounts.queries import memberships_of
+from accounts.services.guesses import address_locked_until
 from accounts.services.two_step import device_of, take_second_step
 from dashboard.account_forms import CodeForm
 from dashboard.checks.faults import show_faults
+from dashboard.known_browsers import is_known_browser, remember_browser
 from dashboard.signing_in import begin_session, note_second_step, wait_for_second_step, wanted_address, who_waits
 
 logger = logging.getLogger(__name__)
@@ -32,13 +35,23 @@ class SignIn(LoginView):
     template_name = "dashboard/sign_in.html"
     redirect_authenticated_user = True
 
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Look at no password where too many wrong ones came from the same address."""
+        until = None if _counts_alone(request) else address_locked_until(counted_address(request))
+        if until is not None:
+            logger.warning("sign-in locked: every name from %s", client_address(request))
+            return _locked(request, until, whole_address=True)
+        return super().post(request, *args, **kwargs)
+
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Sign the person in, or ask for the code where the person has a second step."""
         person = form.get_user()
         if device_of(person) is not None:
             return wait_for_second_step(self.request, person, self.get_success_url())
         begin_session(self.request, person)
-        return redirect(self.get_success_url())
+        answer = redirect(self.get_success_url())
+        remember_browser(answer)
+        return answer
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
         """Say the same whatever was wrong."""
@@ -47,13 +60,30 @@ class SignIn(LoginView):
         return super().form_invalid(form)
 
 
+def _counts_alone(request: HttpRequest) -> bool:
+    """Tell whether only the name's own lock holds: the address is everybody's, or the browser is known."""
+    if is_told_by_a_proxy_unknown(request):
+        _warn_of_unknown_proxy()
+        return True
+    return is_known_browser(request)
+
+
+@cache
+def _warn_of_unknown_proxy() -> None:
+    # Once a process: it would be written at every sign-in.
+    logger.warning("sign-in: a proxy stands in front and COILBOOK_PROXIES is 0; no address is locked for its failures")
+
+
 def locked_out(request: HttpRequest, response: HttpResponse | None, credentials: Any) -> HttpResponse:
     """Say that this name is locked at this address, and when to try again; whether the name exists is not said."""
     name = (credentials or {}).get("username") or request.POST.get("username", "")
-    until = _locked_until(name, counted_address(request))
-    seconds = max(1, round((until - timezone.now()).total_seconds()))
-    context = {"minutes": -(-seconds // 60), "until": until}
     logger.warning("sign-in locked: %s from %s", name[:150], client_address(request))
+    return _locked(request, _locked_until(name, counted_address(request)), whole_address=False)
+
+
+def _locked(request: HttpRequest, until: dt.datetime, *, whole_address: bool) -> HttpResponse:
+    seconds = max(1, round((until - timezone.now()).total_seconds()))
+    context = {"minutes": -(-seconds // 60), "until": until, "whole_address": whole_address}
     answer = render(request, "dashboard/locked_out.html", context, status=429)
     answer["Retry-After"] = str(seconds)
     return answer
@@ -95,7 +125,9 @@ class SignInCode(TemplateView):
             note_second_step(request)
         else:
             begin_session(request, person, second_step=True)
-        return redirect(wanted)
+        answer = redirect(wanted)
+        remember_browser(answer)
+        return answer
 
     def _asked(self, form: CodeForm) -> HttpResponse:
         context = self.get_context_data(form=form, next=wanted_address(self.request))

@@ -2,20 +2,17 @@
 
 from typing import Any
 
-from django.contrib import messages
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.utils.translation import gettext as _
 
-from accounts.errors import Conflict, Refused
 from accounts.roles import Ability
 from dashboard.access import MemberView
+from dashboard.checks.signing import sign_and_say
 from dashboard.filters import ToSignFilter
 from dashboard.lists import BookListView
 from inspections.models import Inspection
 from inspections.queries import inspections_to_sign
-from inspections.services.signing import sign_inspection
 
 # What stands in the audit stream where the signer was not at the vehicle.
 ASKED = "asked_who_took_it"
@@ -44,14 +41,5 @@ class Countersign(MemberView):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Sign it and go on with the list."""
-        try:
-            signed = sign_inspection(self.actor, kwargs["inspection"], put_back=[ASKED])
-        except Conflict:
-            messages.info(request, _("This check is signed already."))
-        except Refused as refused:
-            messages.warning(request, str(refused))
-        else:
-            if signed is None:
-                raise Http404
-            messages.success(request, _("Signed."))
+        sign_and_say(request, self.actor, kwargs["inspection"], put_back=[ASKED])
         return redirect("dashboard:to-sign", self.organisation.slug)

@@ -2,8 +2,8 @@
 
 import importlib
 from collections.abc import Callable
-from statistics import median
-from time import perf_counter
+from functools import partial
+from time import process_time
 from typing import Any
 
 import numpy as np
@@ -31,9 +31,11 @@ SUPPLY_V, COIL_C, BOUND_C = 13.76, 20.0, 5.0
 
 
 def bench_speed(size: str) -> Figures:
-    """Return what a unit costs: levels, uncertainties, classes and the unit verdict, without ranking causes.
+    """Return what a unit costs in processor time, without ranking causes.
 
-    Every way is timed in turn in one run, and each ratio is the median over the rounds.
+    Every way is timed in turn in one run, each visit's least over the rounds is kept, for whatever else runs on the
+    machine only ever adds to it, and of the visits the median.  `verdict_alone_ms` is of what a batch works out too:
+    levels, uncertainties, classes and the unit verdict; `alone_ms` of the full answer.
 
     Raises
     ------
@@ -44,10 +46,17 @@ def bench_speed(size: str) -> Figures:
     visits = visited_units(UNITS[size])
     some = visits[: LOOPED_UNITS[size]]
     rounds = [_round(gtc, visits, some) for _ in range(ROUNDS)]
+    seconds = {name: np.array([each[name] for each in rounds]).min(axis=0) for name in rounds[0]}
+    together_us = float(seconds["together"]) / len(visits) * 1e6
+    answers_us, gtc_us = (float(seconds[name]) / len(some) * 1e6 for name in ("answers", "gtc"))
     return {
-        **{name: median(each[name] for each in rounds) for name in rounds[0]},
-        "answers_over_together": median(r["answers_us_per_unit"] / r["together_us_per_unit"] for r in rounds),
-        "gtc_over_together": median(r["gtc_us_per_unit"] / r["together_us_per_unit"] for r in rounds),
+        "alone_ms": float(np.median(seconds["alone"])) * 1e3,
+        "verdict_alone_ms": float(np.median(seconds["verdict_alone"])) * 1e3,
+        "together_us_per_unit": together_us,
+        "answers_us_per_unit": answers_us,
+        "gtc_us_per_unit": gtc_us,
+        "answers_over_together": answers_us / together_us,
+        "gtc_over_together": gtc_us / together_us,
         "uncertainties_agree_within": _largest_difference(gtc, some),
         "units": len(visits),
         "stages": STAGES,
@@ -58,7 +67,9 @@ def bench_speed(size: str) -> Figures:
 def speed_table(figures: Figures) -> str:
     """Return the figures in lines."""
     return (
-        f"  one unit of {figures['stages']} stages alone: {figures['alone_ms']:.2f} ms (aim {AIMS['alone_ms']:g})\n"
+        f"  one unit of {figures['stages']} stages alone: {figures['verdict_alone_ms']:.2f} ms "
+        f"(aim {AIMS['alone_ms']:g}), levels, U, classes and unit verdict; "
+        f"{figures['alone_ms']:.2f} ms with its full answer\n"
         f"  {figures['units']} units together: {figures['together_us_per_unit']:.1f} µs a unit "
         f"(aim {AIMS['together_us_per_unit']:g}), levels, U, classes and unit verdicts\n"
         f"  with every full answer made: {figures['answers_us_per_unit']:.0f} µs a unit, "
@@ -87,14 +98,19 @@ def visited_units(number: int) -> list[Evidence]:
     ]
 
 
-def _round(gtc: Any, visits: list[Evidence], some: list[Evidence]) -> dict[str, float]:
-    alone = [_seconds(lambda visit=visit: judge(visit, rank="never")) for visit in some]  # type: ignore[misc]
+def _round(gtc: Any, visits: list[Evidence], some: list[Evidence]) -> dict[str, Any]:
+    """Return seconds: of each visit that is judged alone, and of all visits of each other way."""
     return {
-        "alone_ms": median(alone) * 1e3,
-        "together_us_per_unit": _seconds(lambda: judged_together(visits).verdicts) / len(visits) * 1e6,
-        "answers_us_per_unit": _seconds(lambda: judge_batch(some)) / len(some) * 1e6,
-        "gtc_us_per_unit": _seconds(lambda: [_gtc_u_a(gtc, visit) for visit in some]) / len(some) * 1e6,
+        "alone": _seconds_each(some, partial(judge, rank="never")),
+        "verdict_alone": _seconds_each(some, lambda visit: judged_together([visit]).verdicts),
+        "together": _seconds(lambda: judged_together(visits).verdicts),
+        "answers": _seconds(lambda: judge_batch(some)),
+        "gtc": _seconds(lambda: [_gtc_u_a(gtc, visit) for visit in some]),
     }
+
+
+def _seconds_each(visits: list[Evidence], work: Callable[[Evidence], object]) -> list[float]:
+    return [_seconds(partial(work, visit)) for visit in visits]
 
 
 def _gtc() -> Any:
@@ -125,6 +141,6 @@ def _largest_difference(gtc: Any, visits: list[Evidence]) -> float:
 
 
 def _seconds(work: Callable[[], object]) -> float:
-    started = perf_counter()
+    started = process_time()
     work()
-    return perf_counter() - started
+    return process_time() - started

@@ -87,7 +87,7 @@ class BenchVisitSerializer(serializers.ModelSerializer[Any]):
         ]  # fmt: skip
 
     def create(self, validated_data: dict[str, Any]) -> BenchVisit:
-        """Store the visit and its readings, one insert each."""
+        """Store the visit by one insert and all its readings by another."""
         readings = validated_data.pop("stage_readings")
         with transaction.atomic():
             visit: BenchVisit = BenchVisit._default_manager.create(**validated_data)

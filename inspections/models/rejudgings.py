@@ -17,7 +17,7 @@ class Rejudging(OrganisationRow):
     """A set judged anew: first compared without storing, then, once somebody decides so, stored beside the old.
 
     The set is the checks of the choice up to `up_to`; those up to `done_to` are done.  A runner holds it by
-    `claimed_at`.
+    `claimed_at`.  Where it failed it keeps the `error` until a chunk is done.
     """
 
     STATES = [
@@ -40,6 +40,7 @@ class Rejudging(OrganisationRow):
     done_to = models.BigIntegerField(default=0)
     judged = models.PositiveIntegerField(default=0)
     claimed_at = models.DateTimeField(null=True)
+    error = models.TextField(blank=True, default="")
     finished_at = models.DateTimeField(null=True)
 
     objects = OrganisationQuerySet.as_manager()

@@ -36,6 +36,8 @@ class Trend(OrganisationRow):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["organisation", "uuid"], name="trend_id")]
+        # Which units have no trend of this method is asked every night, of the whole fleet.
+        indexes = [models.Index(fields=["organisation", "installation", "method_version"], name="trend_of_unit")]
 
     def __str__(self) -> str:
         return f"trend of {self.installation_id}"
@@ -74,7 +76,10 @@ class TrendNews(models.Model):
 
 
 class TrendChunk(models.Model):
-    """A range of units on a night's list, fitted by whoever claims it first; gone when the night is over."""
+    """A range of units on a night's list, fitted by whoever claims it first; gone when the night is over.
+
+    One that could not be fitted keeps its `error` until the next night tries again.
+    """
 
     tracking: ClassVar[Tracking] = Tracking(untracked_because="a work list: it says what is still to be done")
 
@@ -87,6 +92,7 @@ class TrendChunk(models.Model):
     finished_at = models.DateTimeField(null=True)
     fitted = models.PositiveIntegerField(default=0)
     declines_changed = models.PositiveIntegerField(default=0)
+    error = models.TextField(blank=True, default="")
 
     objects = OrganisationQuerySet.as_manager()
 

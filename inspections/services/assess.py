@@ -12,12 +12,14 @@ from accounts.errors import Fault, Refused
 from accounts.roles import Ability
 from calc import evidence as calc
 from calc.preview import preview
+from fleet.models import Retarder
 from inspections.documents import Document
 from inspections.evidence import evidence_of, meter_document, meter_of, rating_of, relay_box_document, rule_of
 from inspections.evidence_circuit import installation_document
 from inspections.experience import confirmed_counts
 from inspections.limits import limits_document, limits_in_force, unit_document
 from inspections.models import Meter
+from inspections.own_history import OwnHistories, own_history_document
 from inspections.queries import installation_by_id, meters_by_id, rating_on_file
 from inspections.rules import coverage_faults, reading_faults
 from inspections.services.judging import Result, judged
@@ -68,7 +70,14 @@ def _with_installation(actor: Actor, document: dict[str, Any]) -> tuple[dict[str
     revision = rating_on_file(installation)
     document |= unit_document(document, revision, installation.vehicle)
     rating = rating_of(revision)
+    document["own_history"] = _own_history(installation.retarder, rating)
     return document | _own(actor, document, rating), rating
+
+
+def _own_history(unit: Retarder, rating: calc.Rating) -> list[dict[str, Any]] | None:
+    if rating.identified:
+        return None
+    return own_history_document(OwnHistories.of({unit.pk: rating}).baseline(unit.pk))
 
 
 def _own(actor: Actor, document: Document, rating: calc.Rating) -> dict[str, Any]:

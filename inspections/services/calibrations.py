@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from accounts.actors import Actor
@@ -16,7 +17,8 @@ from calc.instruments import is_within_accuracy
 from inspections.calibrations import points_of
 from inspections.documents import content_hash
 from inspections.evidence import meter_document, meter_of
-from inspections.models import Calibration, Meter
+from inspections.models import Calibration, Inspection, Meter
+from inspections.services.trend_news import note_news
 
 Points = Sequence[Mapping[str, Any]]
 
@@ -45,9 +47,19 @@ def record_calibration(
         **columns | _outcome(meter_of(meter_document(meter)), columns),
     )
     store_row(actor, row)
+    note_news(actor.organisation.pk, _read_since(row))
     newest = Calibration.objects.filter(meter=meter).latest("performed_on")
     change_row(actor, meter, {"calibration_due_on": newest.due_on}, action="calibrate")
     return row
+
+
+def _read_since(calibration: Calibration) -> QuerySet[Inspection, int]:
+    """Return the units read with a clamp since its calibration: where that is entered late, their trends change.
+
+    A clamp counts as another meter from each calibration on; of a voltmeter no trend takes notice.
+    """
+    rows = Inspection.objects.filter(ammeter=calibration.meter_id, performed_on__gte=calibration.performed_on)
+    return rows.values_list("installation__retarder", flat=True).distinct()
 
 
 def _stored(actor: Actor, uuid: Any, digest: str) -> Calibration | None:

@@ -26,6 +26,11 @@ UNFINISHED = ["open", "repaired"]
 # What a retest must have noted so that it says anything about a defect of that kind.
 LOOKED_AT = {"output_mismatch": "outputs_live", "lamp_mismatch": "lamps_lit"}
 
+# What of a unit whose type is not identified says that a stage is not, or is not known to be, as it should be.
+NOT_SOUND_BY_ITSELF = frozenset(
+    {"stage_unlike_the_others", "stages_unlike", "stage_unlike_its_history", "stage_current_not_told"}
+)
+
 
 @transaction.atomic
 def decide_release(actor: Actor, defect: Defect, *, decision: str, until: dt.date, reason: str) -> Defect:
@@ -110,8 +115,7 @@ def _looked_at_again(defect: Defect, inspection: Inspection) -> bool:
 
 
 def _retested(actor: Actor, defect: Defect, inspection: Inspection, result: Result) -> list[Deed]:
-    verdicts = [stage["verdict"] for stage in result["stages"] if defect.stage in (None, stage["stage"])]
-    passed = inspection.verdict in INSIDE_LIMITS and all(verdict in INSIDE_LIMITS for verdict in verdicts)
+    passed = _is_inside(defect, inspection, result) or _is_gone(defect, inspection, result)
     # What was never repaired is not closed by a reading that happens to be good: somebody has to say why it was bad.
     closes = passed and defect.state == "repaired"
     kind = "retest_passed" if passed else "retest_failed"
@@ -120,6 +124,31 @@ def _retested(actor: Actor, defect: Defect, inspection: Inspection, result: Resu
         # What did not help was not the cause.
         columns = {"state": "open", "confirmed_cause": ""}
     return _write_step(actor, defect, kind, {}, inspection, columns)
+
+
+def _is_inside(defect: Defect, inspection: Inspection, result: Result) -> bool:
+    verdicts = [stage["verdict"] for stage in _affected(defect, result)]
+    return inspection.verdict in INSIDE_LIMITS and all(verdict in INSIDE_LIMITS for verdict in verdicts)
+
+
+def _is_gone(defect: Defect, inspection: Inspection, result: Result) -> bool:
+    """Tell whether a unit whose type is not identified, which no retest can pass, no longer shows what was wrong."""
+    stages = _affected(defect, result)
+    reasons = {reason["code"] for reason in result["verdict_reasons"]}
+    reasons |= {stage["undetermined_reason"] for stage in stages}
+    if inspection.verdict != "undetermined" or not stages or reasons != {"type_not_identified"}:
+        return False
+    return not any(_speaks_against(defect, finding) for finding in result["findings"])
+
+
+def _affected(defect: Defect, result: Result) -> list[Mapping[str, Any]]:
+    return [stage for stage in result["stages"] if defect.stage in (None, stage["stage"])]
+
+
+def _speaks_against(defect: Defect, finding: Mapping[str, Any]) -> bool:
+    of_stage = None in (defect.stage, finding["stage"]) or defect.stage == finding["stage"]
+    same = finding["code"] == defect.code and finding["severity"] != "note"
+    return of_stage and (same or finding["severity"] == "defect" or finding["code"] in NOT_SOUND_BY_ITSELF)
 
 
 def _step(actor: Actor, defect: Defect, kind: str, details: Mapping[str, Any], **columns: Any) -> Defect:

@@ -11,7 +11,8 @@ from accounts.errors import Fault, Refused
 from accounts.models import Depot
 from accounts.roles import Ability
 from accounts.services import add_depot
-from fleet.models import Installation
+from fleet.models import Installation, Retarder
+from fleet.not_identified import add_unidentified_retarder
 from fleet.services import add_retarder, add_vehicle, fit_retarder
 from inspections.documents import Document
 from inspections.services.on_file import filed_meter, filed_retarder_type
@@ -27,7 +28,8 @@ def file_first_check(actor: Actor, document: Document) -> Recorded:
 
     `document` holds one mapping for each under its name, `depot` being a row or a mapping, and the readings in `check`.
     The check is unsigned.  A meter or retarder type that the book has under the same name with the same figures is the
-    one that is meant.  A refusal names the part first: `("vehicle", "fleet_number")`.
+    one that is meant.  `not_identified`, what was counted, stands in for `retarder_type` where nobody can read the
+    plate.  A refusal names the part first: `("vehicle", "fleet_number")`.
     """
     actor.require(Ability.MANAGE)
     meters = {}
@@ -49,16 +51,23 @@ def file_first_check(actor: Actor, document: Document) -> Recorded:
 
 
 def _installation(actor: Actor, document: Document) -> Installation:
-    with _part("retarder_type"):
-        kind = filed_retarder_type(actor, **document["retarder_type"])
     with _part("depot"):
         depot = _depot(actor, document["depot"])
     with _part("vehicle"):
         vehicle = add_vehicle(actor, depot=depot, **document["vehicle"])
-    with _part("retarder"):
-        retarder = add_retarder(actor, retarder_type=kind, **document["retarder"])
+    retarder = _retarder(actor, document)
     with _part("installation"):
         return fit_retarder(actor, retarder=retarder, vehicle=vehicle)
+
+
+def _retarder(actor: Actor, document: Document) -> Retarder:
+    if "not_identified" in document:
+        with _part("retarder"):
+            return add_unidentified_retarder(actor, **document["retarder"], **document["not_identified"])
+    with _part("retarder_type"):
+        kind = filed_retarder_type(actor, **document["retarder_type"])
+    with _part("retarder"):
+        return add_retarder(actor, retarder_type=kind, **document["retarder"])
 
 
 def _depot(actor: Actor, depot: Depot | Mapping[str, Any]) -> Depot:

@@ -44,7 +44,7 @@ def judged(
     Likely causes are ranked in full where the sound circuit does not fit, or always where that is asked for; the
     organisation's confirmed causes weigh in.
     """
-    result: Result = _document(judge(evidence, rank=rank, confirmed_counts=confirmed_counts))
+    result: Result = as_document(judge(evidence, rank=rank, confirmed_counts=confirmed_counts))
     return result
 
 
@@ -55,20 +55,20 @@ def judged_batch(
     if not evidences:
         return []
     judgements = judge_batch(evidences, rank="when_unfit", confirmed_counts=confirmed_counts)
-    return [_document(judgement) for judgement in judgements]
+    return [as_document(judgement) for judgement in judgements]
 
 
-def _document(value: Any) -> Any:
+def as_document(value: Any) -> Any:
     """Return what `dataclasses.asdict` does, without its deep copy of every number and word: they do not change."""
     kind = type(value)
     if kind in UNCHANGING:
         return value
     if kind is tuple or kind is list:
-        return kind([_document(item) for item in value])
+        return kind([as_document(item) for item in value])
     if kind is dict:
-        return {key: _document(item) for key, item in value.items()}
+        return {key: as_document(item) for key, item in value.items()}
     if dataclasses.is_dataclass(value):
-        return {name: _document(getattr(value, name)) for name in _field_names(value.__class__)}
+        return {name: as_document(getattr(value, name)) for name in _field_names(value.__class__)}
     return copy.deepcopy(value)
 
 
@@ -157,13 +157,15 @@ def evidence_anew(
         "engine_state": inspection.engine_state,
         "coil_temperature_method": inspection.coil_temperature_method,
     }
-    return evidence_of(
+    evidence = evidence_of(
         document,
         rating=_tolerating(rating_of(revision), tolerance_percent),
         decision_rule=decision_rule,
         max_false_accept_probability=max_false_accept_probability,
         required_stages=document.get("required_stages") or (),
     )
+    # What was kept of the unit's earlier checks is not corrected: perhaps the same meter read them as wrongly.
+    return dataclasses.replace(evidence, own_history=(), own_history_left_out=True) if corrections else evidence
 
 
 def _tolerating(rating: calc.Rating, tolerance_percent: Tolerance) -> calc.Rating:

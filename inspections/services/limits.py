@@ -35,8 +35,12 @@ def set_rule(
     """Set the rule that verdicts to come are given under, and what a lapsed calibration does to them."""
     actor.require(Ability.MANAGE)
     if (decision_rule == "max_false_accept") != (max_false_accept_probability is not None):
-        detail = _("Goes with the rule of maximum false acceptance, above 0 to 0.5; with no other rule.")
-        raise Refused(Fault(("max_false_accept_probability",), "goes_with_its_rule", detail))
+        detail = _(
+            "Goes with the rule max_false_accept, above 0 to 0.5, and with no other; here: %(value)s with %(rule)s."
+        )
+        shown = _("none") if max_false_accept_probability is None else max_false_accept_probability
+        values = {"value": shown, "rule": decision_rule}
+        raise Refused(Fault(("max_false_accept_probability",), "goes_with_its_rule", detail % values))
     row = Organisation.objects.select_for_update().get(pk=actor.organisation.pk)
     columns = {
         "decision_rule": decision_rule,

@@ -21,6 +21,7 @@ from calc.evidence import Evidence
 from inspections.documents import Document, content_hash, stored_document
 from inspections.evidence import evidence_of, rating_of, rule_of
 from inspections.models import Inspection, Judgement
+from inspections.own_history import own_history_document
 from inspections.queries import first_judgement, last_checks
 from inspections.services.defect_life import settle_retest
 from inspections.services.defects import propose_defects
@@ -152,6 +153,9 @@ def _judged_rows(
     actor: Actor, visits: Sequence[Visit], digests: Mapping[UUID, str], at: dt.datetime, looked_up: OnFile
 ) -> list[Recorded]:
     person = _person(actor)
+    # Whatever order they come in, a visit is held against what was measured before it.
+    for visit in sorted(visits, key=lambda visit: visit.document["performed_at"]):
+        _keep_own_history(visit, looked_up)
     evidences = [_evidence(actor, visit) for visit in visits]
     results = judged_batch(evidences, confirmed_counts=looked_up.confirmed_counts)
     rows = []
@@ -160,6 +164,18 @@ def _judged_rows(
         judgement = give_verdict(inspection, result, evidence=evidence, by=person, at=at)
         rows.append(Recorded(inspection, judgement, result, created=True))
     return rows
+
+
+def _keep_own_history(visit: Visit, looked_up: OnFile) -> None:
+    """Put what a unit without a rating conducted earlier into its evidence; the check is the next one's history."""
+    unit = visit.installation.retarder
+    if visit.rating.identified:
+        return
+    replaced = None if visit.replaces is None else visit.replaces.uuid
+    baseline = looked_up.own_histories.baseline(unit.pk, visit.document["performed_at"], replaced=replaced)
+    visit.document["own_history"] = own_history_document(baseline)
+    visit.document["stages_repaired"] = [*visit.stages_repaired] or None
+    looked_up.own_histories.add(unit.pk, visit.document, rating_of(visit.rating))
 
 
 def _evidence(actor: Actor, visit: Visit) -> Evidence:

@@ -3,9 +3,8 @@
 What rests on a verdict that changed side says so until somebody decides: no defect is closed, no due date moved by it.
 """
 
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Literal
 
@@ -16,11 +15,9 @@ from django.utils.translation import gettext as _
 
 from accounts.actors import Actor
 from accounts.audit import Deed, write_audit
-from accounts.errors import Fault, Refused
-from accounts.identity import OrganisationQuerySet
-from accounts.models import Organisation, User
-from accounts.roles import Ability
-from accounts.tenancy import organisation_transaction
+from accounts.errors import Fault
+from accounts.models import User
+from accounts.row_updates import update_each
 from calc import evidence as calc
 from calc.batch import judged_together
 from calc.judge import judge_batch
@@ -31,6 +28,7 @@ from inspections.services.judging import (
     DERIVED_COLUMNS,
     RATINGS_OWN,
     Tolerance,
+    as_document,
     evidence_anew,
     give_verdict,
 )
@@ -56,27 +54,11 @@ class Terms:
     tolerance_upper_percent: float | None = None
     rating: Literal["newest", "as_judged"] = "newest"
 
-
-@dataclass(frozen=True, slots=True)
-class Report:
-    """How many were judged anew, and how many went from which verdict to which."""
-
-    judged: int
-    changes: dict[tuple[str, str], int]
-
-
-def rejudge(actor: Actor, inspections: OrganisationQuerySet[Inspection], terms: Terms) -> Report:
-    """Judge a set anew under the terms given, chunk by chunk."""
-    actor.require(Ability.MANAGE)
-    if not terms.reason:
-        raise Refused(needs_a_reason())
-    changes: Counter[tuple[str, str]] = Counter()
-    judged = 0
-    for ids in _chunks(actor.organisation, inspections):
-        with organisation_transaction(actor.organisation):
-            changes += Counter(chunk_judged_anew(actor, ids, terms, by=actor.user).values())
-        judged += len(ids)
-    return Report(judged, dict(changes))
+    @property
+    def only_correct(self) -> bool:
+        """Tell whether found errors are taken out and nothing else is asked, so that what was judged so is done."""
+        others = (self.decision_rule, self.tolerance_lower_percent, self.tolerance_upper_percent)
+        return bool(self.corrections) and all(other is None for other in others)
 
 
 def needs_a_reason() -> Fault:
@@ -89,28 +71,29 @@ def faults_of_terms(terms: Terms, meter_kind: str | None) -> list[Fault]:
     faults = [] if terms.reason else [needs_a_reason()]
     asked, probability = terms.decision_rule == "max_false_accept", terms.max_false_accept_probability
     if asked != (probability is not None) or not 0 < (0.5 if probability is None else probability) <= 0.5:
-        detail = _("Needed with the rule max_false_accept and only with it; allowed is above 0 to 0.5.")
-        faults.append(Fault(("terms", "max_false_accept_probability"), "invalid", detail))
+        detail = _("Needed with the rule max_false_accept and only with it; allowed is above 0 to 0.5, not %(value)s.")
+        values = {"value": _("none") if probability is None else probability}
+        faults.append(Fault(("terms", "max_false_accept_probability"), "invalid", detail % values))
     for side in ("tolerance_lower_percent", "tolerance_upper_percent"):
         if not 0 < (getattr(terms, side) or 1.0) <= MOST_PERCENT or getattr(terms, side) == 0:
-            faults.append(
-                Fault(("terms", side), "range", _("Allowed is above 0 to %(most)s.") % {"most": MOST_PERCENT})
-            )
+            detail = _("%(value)s is out of range; allowed is above 0 to %(most)s.")
+            values = {"value": getattr(terms, side), "most": MOST_PERCENT}
+            faults.append(Fault(("terms", side), "range", detail % values))
     for key, value in terms.corrections.items():
         if not key.startswith(meter_kind or "no meter"):
             detail = _("A correction is of one meter: choose the meter it was found in.")
             faults.append(Fault(("terms", "corrections", key), "no_meter", detail))
-        elif key.endswith("gain_percent") and not abs(Decimal(value)) < MOST_PERCENT:
-            detail = _("Allowed is -%(most)s to %(most)s, both excluded.") % {"most": MOST_PERCENT}
-            faults.append(Fault(("terms", "corrections", key), "range", detail))
+        elif key.endswith("gain_percent"):
+            faults += faults_of_gain(("terms", "corrections", key), value)
     return faults
 
 
-def _chunks(organisation: Organisation, inspections: OrganisationQuerySet[Inspection]) -> Iterator[list[int]]:
-    with organisation_transaction(organisation):
-        ids = list(inspections.of(organisation).order_by("pk").values_list("pk", flat=True))
-    for start in range(0, len(ids), CHUNK):
-        yield ids[start : start + CHUNK]
+def faults_of_gain(path: tuple[str, ...], gain_percent: str) -> list[Fault]:
+    """Return what is wrong with the gain error of a meter: one of -100 % would leave nothing of a reading."""
+    if abs(Decimal(gain_percent)) < MOST_PERCENT:
+        return []
+    detail = _("%(value)s is out of range; allowed is -%(most)s to %(most)s, both excluded.")
+    return [Fault(path, "range", detail % {"value": gain_percent, "most": MOST_PERCENT})]
 
 
 def chunk_compared(ids: Sequence[int], terms: Terms) -> dict[int, tuple[str, str]]:
@@ -129,7 +112,7 @@ def chunk_judged_anew(actor: Actor, ids: Sequence[int], terms: Terms, *, by: Use
     before = {row.pk: row.verdict for row in rows}
     judgements = _judgements(rows, terms, by)
     Judgement.objects.bulk_create(judgements)
-    Inspection.objects.bulk_update(rows, [*DERIVED_COLUMNS, "changed_at"])
+    update_each(rows, [*DERIVED_COLUMNS, "changed_at"])
     note_news(actor.organisation.pk, [row.installation.retarder_id for row in rows])
     changed = [row for row in rows if row.verdict != before[row.pk]]
     other_side = [row for row in changed if (row.verdict in INSIDE_LIMITS) != (before[row.pk] in INSIDE_LIMITS)]
@@ -198,7 +181,7 @@ def _judgements(rows: Sequence[Inspection], terms: Terms, by: User | None) -> li
     return [
         give_verdict(
             row,
-            asdict(result),
+            as_document(result),
             evidence=each.evidence,
             by=by,
             at=now,
@@ -218,7 +201,7 @@ def _flag_what_rests_on(rows: Sequence[Inspection]) -> list[Deed]:
     )
     for defect in defects:
         defect.verdict_changed, defect.changed_at = True, now
-    Defect.objects.bulk_update(defects, ["verdict_changed", "changed_at"])
+    update_each(defects, ["verdict_changed", "changed_at"])
     DueDate.objects.filter(
         installation__in=[row.installation_id for row in rows], cycle_began_by__in=[row.uuid for row in rows]
     ).update(verdict_changed=True, changed_at=now)

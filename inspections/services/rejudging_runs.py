@@ -6,9 +6,10 @@ runners never do the same one: the second finds the mark moved.
 """
 
 import datetime as dt
+import logging
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 from uuid import UUID
 
@@ -24,8 +25,9 @@ from accounts.models import Organisation
 from accounts.queries import open_organisations
 from accounts.roles import Ability
 from accounts.tenancy import organisation_transaction
+from inspections.corrections import alike
 from inspections.models import Meter, RejudgedVerdict, Rejudging
-from inspections.rejudged_sets import NAMED, Selection, chosen_inspections
+from inspections.rejudged_sets import NAMED, Selection, to_be_judged
 from inspections.services.assess import unknown_id
 from inspections.services.rejudging import CHUNK, Terms, chunk_compared, chunk_judged_anew, faults_of_terms
 
@@ -34,6 +36,8 @@ AT_ONCE = 200
 # A runner that died holds its claim no longer than this; it renews it with every chunk.
 CLAIM_LAPSES_AFTER = dt.timedelta(minutes=10)
 UNDER_WAY = ("comparing", "storing")
+
+logger = logging.getLogger(__name__)
 
 
 def ask_rejudging(
@@ -45,7 +49,7 @@ def ask_rejudging(
     asks nothing; with other content it is a Conflict.
     """
     actor.require(Ability.MANAGE)
-    selection = plain({name: value for name, value in selection.items() if value not in (None, "")})
+    selection = _named(selection)
     asked = {"selection": selection, "terms": plain(asdict(terms))}
     known = None if uuid is None else Rejudging.objects.of(actor.organisation).filter(uuid=uuid).first()
     if known is not None:
@@ -53,21 +57,48 @@ def ask_rejudging(
             raise Conflict(_("The judging anew %(id)s is stored with other content.") % {"id": uuid})
         return known, False
     row = _asked_row(actor, selection, terms, {"uuid": uuid} if uuid else {}, digest(asked))
+    return done_if_small(actor, row), True
+
+
+def judge_anew_at_once(actor: Actor, *, selection: Selection, terms: Terms) -> Rejudging:
+    """Store new judgements of a set beside the old without comparing first, for what was decided already."""
+    return done_if_small(actor, decided_rejudging(actor, selection=selection, terms=terms))
+
+
+def decided_rejudging(actor: Actor, *, selection: Selection, terms: Terms) -> Rejudging:
+    """Write down that a set is judged anew and stored without comparing first; whoever runs it next does it."""
+    actor.require(Ability.MANAGE)
+    selection = _named(selection)
+    content_hash = digest({"selection": selection, "terms": plain(asdict(terms))})
+    return _asked_row(actor, selection, terms, {"state": "storing"}, content_hash)
+
+
+def done_if_small(actor: Actor, row: Rejudging) -> Rejudging:
+    """Do a set that is small enough to be waited for; a large one is left to the background."""
     if row.total <= AT_ONCE:
-        run_rejudging(row)
-    return row, True
+        run_rejudging(actor.organisation, row)
+    return row
+
+
+def _named(selection: Selection) -> dict[str, Any]:
+    named: dict[str, Any] = plain({name: value for name, value in selection.items() if value not in (None, "")})
+    return named
 
 
 def _asked_row(
-    actor: Actor, selection: Selection, terms: Terms, identity: Mapping[str, UUID], content_hash: str
+    actor: Actor, selection: Selection, terms: Terms, columns: Mapping[str, Any], content_hash: str
 ) -> Rejudging:
     faults = _faults_of_selection(actor.organisation, selection)
     faults += faults_of_terms(terms, _kind(actor, selection))
     if faults:
         raise Refused(*faults)
-    found = chosen_inspections(actor.organisation, selection).aggregate(total=Count("pk"), up_to=Max("pk"))
+    terms = replace(terms, corrections=alike(terms.corrections))
+    rows = to_be_judged(actor.organisation, selection, terms)
+    found = rows.aggregate(total=Count("pk"), up_to=Max("pk"))
     if not found["total"]:
-        raise Refused(Fault(("selection",), "empty", _("No check fits this choice.")))
+        in_doubt = "calibration" in selection and terms.only_correct
+        judged_so = _("No check fits this choice, or each stands on this error already.")
+        raise Refused(Fault(("selection",), "empty", judged_so if in_doubt else _("No check fits this choice.")))
     kept = asdict(terms)
     return Rejudging.objects.create(
         organisation=actor.organisation,
@@ -78,7 +109,7 @@ def _asked_row(
         requested_by=actor.user,
         requested_at=timezone.now(),
         **found,
-        **identity,
+        **columns,
     )
 
 
@@ -95,9 +126,13 @@ def _is_known(organisation: Organisation, table: Any, uuid: str) -> bool:
 
 
 def _kind(actor: Actor, selection: Selection) -> str | None:
-    if "meter" not in selection:
+    meters = Meter.objects.of(actor.organisation)
+    if "calibration" in selection:
+        meters = meters.filter(calibrations__uuid=selection["calibration"])
+    elif "meter" in selection:
+        meters = meters.filter(uuid=selection["meter"])
+    else:
         return None
-    meters = Meter.objects.of(actor.organisation).filter(uuid=selection["meter"])
     return meters.values_list("kind", flat=True).first()
 
 
@@ -110,30 +145,41 @@ def store_rejudging(actor: Actor, row: Rejudging) -> Rejudging:
     row.refresh_from_db()
     if row.state == "comparing":
         raise Conflict(_("It is still being compared; what would change is not known yet."))
-    if row.total <= AT_ONCE:
-        run_rejudging(row)
-    return row
+    return done_if_small(actor, row)
 
 
 def run_asked_rejudgings() -> int:
-    """Go on with every set that is under way and that nobody holds, and return how many were gone on with."""
+    """Go on with every set that is under way and that nobody holds, and return how many were gone on with.
+
+    One that fails keeps no other from it; it is tried again once its claim has lapsed.
+    """
     ran = 0
     for organisation in open_organisations():
         with organisation_transaction(organisation):
             rows = list(Rejudging.objects.of(organisation).filter(state__in=UNDER_WAY).order_by("pk"))
-        ran += sum(run_rejudging(row) for row in rows)
+        ran += sum(_gone_on_with(organisation, row) for row in rows)
     return ran
 
 
-def run_rejudging(row: Rejudging) -> bool:
-    """Do what is left of a set; false where another runner holds it."""
-    with organisation_transaction(row.organisation):
+def _gone_on_with(organisation: Organisation, row: Rejudging) -> bool:
+    try:
+        return run_rejudging(organisation, row)
+    except Exception as error:
+        logger.exception("organisation %s: the set %s could not be judged anew", organisation.pk, row.uuid)
+        with organisation_transaction(organisation):
+            Rejudging.objects.filter(pk=row.pk, state__in=UNDER_WAY).update(error=f"{type(error).__name__}: {error}")
+        return False
+
+
+def run_rejudging(organisation: Organisation, row: Rejudging) -> bool:
+    """Do what is left of an organisation's set; false where another runner holds it."""
+    with organisation_transaction(organisation):
         claimed = _claimed(row)
     if not claimed:
         return False
-    while _one_chunk(row):
+    while _one_chunk(organisation, row):
         pass
-    with organisation_transaction(row.organisation):
+    with organisation_transaction(organisation):
         row.refresh_from_db()
     return True
 
@@ -146,16 +192,17 @@ def _claimed(row: Rejudging) -> bool:
     return bool(claimed)
 
 
-def _one_chunk(row: Rejudging) -> bool:
+def _one_chunk(organisation: Organisation, row: Rejudging) -> bool:
     """Do the next chunk, and tell whether there may be another."""
-    with organisation_transaction(row.organisation), transaction.atomic():
-        rows = chosen_inspections(row.organisation, row.selection).filter(pk__gt=row.done_to, pk__lte=row.up_to)
-        ids = list(rows.order_by("pk").values_list("pk", flat=True)[:CHUNK])
+    with organisation_transaction(organisation), transaction.atomic():
+        rows = to_be_judged(organisation, row.selection, terms_of(row))
+        left = rows.filter(pk__gt=row.done_to, pk__lte=row.up_to).order_by("pk")
+        ids = list(left.values_list("pk", flat=True)[:CHUNK])
         if not _moved(row, ids):
             row.refresh_from_db()
             return False
         if ids:
-            _do(row, ids)
+            _do(organisation, row, ids)
     return bool(ids)
 
 
@@ -172,21 +219,21 @@ def _moved(row: Rejudging, ids: list[int]) -> bool:
         }
     )
     held = Rejudging.objects.filter(pk=row.pk, state=row.state, claimed_at=row.claimed_at, done_to=row.done_to)
-    if not held.update(**columns, changed_at=now):
+    if not held.update(**columns, error="", changed_at=now):
         return False
     for name, value in columns.items():
         setattr(row, name, value)
     return True
 
 
-def _do(row: Rejudging, ids: list[int]) -> None:
+def _do(organisation: Organisation, row: Rejudging, ids: list[int]) -> None:
     terms = terms_of(row)
     if row.state == "comparing":
         _keep(row, chunk_compared(ids, terms))
         return
     # What was compared has done its service: from here on the report says what was stored.
     RejudgedVerdict.objects.filter(rejudging=row, inspection__in=ids).delete()
-    actor = system_actor(row.organisation, source="command", on_behalf_of=row.requested_by)
+    actor = system_actor(organisation, source="command", on_behalf_of=row.requested_by)
     _keep(row, chunk_judged_anew(actor, ids, terms, by=row.requested_by))
 
 

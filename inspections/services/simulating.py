@@ -19,6 +19,7 @@ from accounts.tenancy import organisation_transaction
 from fleet.models import Installation, RelayBoxType, Retarder, Vehicle
 from fleet.services import add_relay_box_type, add_retarder_type
 from inspections.models import Meter
+from inspections.services.calibrations import record_calibration
 from inspections.services.meters import add_meter
 from inspections.services.record import Recorded, record_inspections
 from inspections.simulation.planted import (
@@ -33,6 +34,7 @@ from inspections.simulation.planted import (
 
 CHECKS_AT_ONCE = 200
 TOLERANCE_PERCENT = 10.0
+CALIBRATED_EVERY = dt.timedelta(days=365)
 
 
 def simulate_fleet(
@@ -89,6 +91,9 @@ def _meters(actor: Actor, fleet: PlantedFleet) -> tuple[list[Meter], Meter]:
     clamps = [
         add_meter(actor, kind="ammeter", designation=f"Clamp {number + 1}", **clamp) for number in range(fleet.clamps)
     ]
+    if fleet.low_clamp is not None:
+        on = fleet.low_from_on
+        record_calibration(actor, clamps[fleet.low_clamp], performed_on=on, due_on=on + CALIBRATED_EVERY)
     return clamps, add_meter(actor, kind="voltmeter", designation="Voltmeter", **volts)
 
 

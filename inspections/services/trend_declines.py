@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable
+from typing import Any
 
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -12,11 +13,13 @@ from calc.trend.episodes import NEVER
 from inspections.models import Decline
 from inspections.series import Histories, Units
 
+KEY = ["raised_by_id", "attribution", "stage"]
 DECLINE_COLUMNS = ["installation_id", "rising", "state", "raised_at", "ended_at", "reason"]
+DECLINE_FIELDS = [name.removesuffix("_id") for name in DECLINE_COLUMNS]
 SERIES_CHANGED = "series_changed"
 EPOCH = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
 
-Key = tuple[int, str, int | None]
+Row = tuple[Any, ...]
 
 
 def store_declines(
@@ -26,56 +29,61 @@ def store_declines(
 
     A decline follows its unit to another vehicle, because its key is the check that raised it.
     """
-    rows = {_key(row): row for row in _declines(organisation_id, units, histories, episodes)}
-    stored = {_key(row): row for row in stored_rows}
-    fresh = [row for key, row in rows.items() if key not in stored]
-    changed = [_moved_on(stored[key], row) for key, row in rows.items() if key in stored]
-    gone = [_withdrawn(row) for key, row in stored.items() if key not in rows and row.reason != SERIES_CHANGED]
-    updated = [row for row in [*changed, *gone] if row is not None]
+    rows = dict(_declines(units, histories, episodes))
+    stored = {_key(row): row for row in stored_rows.values_list("pk", *KEY, *DECLINE_COLUMNS)}
     now = timezone.now()
-    for row in updated:
-        row.changed_at = now
-    columns = [name.removesuffix("_id") for name in DECLINE_COLUMNS]
+    shared = {"organisation_id": organisation_id}
+    fresh = [
+        Decline(**shared, **dict(zip(KEY, key, strict=True)), **_columns(row))
+        for key, row in rows.items()
+        if key not in stored
+    ]
+    changed = [
+        Decline(pk=stored[key][0], **_columns(row), changed_at=now)
+        for key, row in rows.items()
+        if key in stored and row != _values(stored[key])
+    ]
+    gone = [_withdrawn(row, now) for key, row in stored.items() if key not in rows and row[-1] != SERIES_CHANGED]
     Decline.objects.bulk_create(fresh, batch_size=500)
-    Decline.objects.bulk_update(updated, [*columns, "changed_at"], batch_size=500)
-    return len(fresh) + len(updated)
+    Decline.objects.bulk_update(changed, [*DECLINE_FIELDS, "changed_at"], batch_size=500)
+    Decline.objects.bulk_update(gone, ["state", "reason", "ended_at", "changed_at"], batch_size=500)
+    return len(fresh) + len(changed) + len(gone)
 
 
-def _key(row: Decline) -> Key:
-    return row.raised_by_id, row.attribution, row.stage
+def _key(stored: Row) -> Row:
+    return stored[1 : 1 + len(KEY)]
 
 
-def _moved_on(stored: Decline, row: Decline) -> Decline | None:
-    if all(getattr(row, column) == getattr(stored, column) for column in DECLINE_COLUMNS):
-        return None
-    for column in DECLINE_COLUMNS:
-        setattr(stored, column, getattr(row, column))
-    return stored
+def _values(stored: Row) -> Row:
+    return stored[1 + len(KEY) :]
 
 
-def _withdrawn(row: Decline) -> Decline:
+def _columns(values: Row) -> dict[str, Any]:
+    return dict(zip(DECLINE_COLUMNS, values, strict=True))
+
+
+def _withdrawn(stored: Row, now: dt.datetime) -> Decline:
     """Withdraw what the evidence as it stands no longer says: late, replaced or re-judged visits have changed it."""
-    row.state, row.reason, row.ended_at = "withdrawn", SERIES_CHANGED, timezone.now()
-    return row
+    return Decline(pk=stored[0], state="withdrawn", reason=SERIES_CHANGED, ended_at=now, changed_at=now)
 
 
-def _declines(organisation_id: int, units: Units, histories: Histories, episodes: Episodes) -> Iterable[Decline]:
+def _declines(units: Units, histories: Histories, episodes: Episodes) -> Iterable[tuple[Row, Row]]:
+    """Return key and columns of each decline."""
     checks, performed_us = histories.checks, histories.performed_us
     columns: tuple[Ints, ...] = (episodes.installation, episodes.attribution, episodes.stage)
     ends = (episodes.raised, episodes.ended, episodes.ending)
     rows = zip(*(each.tolist() for each in (*columns, *ends)), episodes.rising.tolist(), episodes.state, strict=True)
     for column, attribution, stage, raised, ended, ending, rising, state in rows:
-        yield Decline(
-            organisation_id=organisation_id,
-            installation_id=int(units.installations[column]),
-            raised_by_id=int(checks[raised, column]),
-            attribution=ATTRIBUTIONS[attribution],
-            stage=stage or None,
-            rising=rising,
-            state=state,
-            raised_at=_instant(performed_us[raised, column]),
-            ended_at=None if ended == NEVER else _instant(performed_us[ended, column]),
-            reason="" if ENDINGS[ending] == "open" else ENDINGS[ending],
+        yield (
+            (int(checks[raised, column]), ATTRIBUTIONS[attribution], stage or None),
+            (
+                int(units.installations[column]),
+                rising,
+                state,
+                _instant(performed_us[raised, column]),
+                None if ended == NEVER else _instant(performed_us[ended, column]),
+                "" if ENDINGS[ending] == "open" else ENDINGS[ending],
+            ),
         )
 
 

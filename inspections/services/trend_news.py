@@ -6,9 +6,14 @@ from collections.abc import Iterable
 from django.db import connection
 
 from accounts.models import Organisation
+from accounts.statements import cursor_for
 from calc.trend import METHOD_VERSION
-from inspections.models import TrendNews
 
+AT_ONCE = 1000
+_NOTED = """
+INSERT INTO inspections_trendnews (organisation_id, retarder_id, mark) VALUES {rows}
+ON CONFLICT (retarder_id) DO UPDATE SET mark = EXCLUDED.mark
+"""
 # Units in service without a trend of this method, that have a check to fit one to.  A unit that was moved has none yet.
 _UNFITTED = """
 INSERT INTO inspections_trendnews (organisation_id, retarder_id, mark)
@@ -26,13 +31,12 @@ ON CONFLICT (retarder_id) DO NOTHING
 
 def note_news(organisation_id: int, retarder_ids: Iterable[int]) -> None:
     """Put units on the list, or mark them anew, in the transaction that changes their evidence."""
-    TrendNews.objects.bulk_create(
-        [TrendNews(organisation_id=organisation_id, retarder_id=pk, mark=_mark()) for pk in sorted(set(retarder_ids))],
-        update_conflicts=True,
-        unique_fields=["retarder"],
-        update_fields=["mark"],
-        batch_size=1000,
-    )
+    retarders = sorted(set(retarder_ids))
+    for first in range(0, len(retarders), AT_ONCE):
+        together = retarders[first : first + AT_ONCE]
+        values = [value for pk in together for value in (organisation_id, pk, _mark())]
+        with cursor_for(connection, planned_once=len(together) == 1) as cursor:
+            cursor.execute(_NOTED.format(rows=", ".join(["(%s, %s, %s)"] * len(together))), values)
 
 
 def note_unfitted(organisation: Organisation) -> None:

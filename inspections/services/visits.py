@@ -36,6 +36,7 @@ class Visit:
     sent: Document
     document: dict[str, Any]
     required_stages: tuple[int, ...]
+    stages_repaired: tuple[int, ...] = ()
     replaces: Inspection | None = None
     faults: list[Fault] = field(default_factory=list)
 
@@ -49,7 +50,8 @@ def resolved_visit(actor: Actor, document: Document, received_at: dt.datetime, o
     revision = on_file.rating_of(installation)
     stages = len(revision.rated_currents_a)
     required = _required_stages(stages, document, defects)
-    visit = Visit(installation, revision, document, dict(document), required, faults=faults)
+    repaired = _stages_repaired(document, defects)
+    visit = Visit(installation, revision, document, dict(document), required, repaired, faults=faults)
     visit.document |= meter_figures(document, on_file.meters)
     visit.document |= {"relay_box": relay_box_document(installation.relay_box_type)}
     visit.document |= installation_document(installation)
@@ -81,6 +83,17 @@ def _required_stages(stages: int, document: Document, defects: Sequence[Defect])
     if document["purpose"] != "retest" or not named or None in named:
         return every_stage
     return tuple(stage for stage in every_stage if stage in named)
+
+
+def _stages_repaired(document: Document, defects: Sequence[Defect]) -> tuple[int, ...]:
+    """Return the stages that may draw more than ever before, for their fault may be as old as the record of them.
+
+    Where it is that very difference from the record that was repaired, it is to be gone.
+    """
+    if document["purpose"] != "retest":
+        return ()
+    unlike = {defect.stage for defect in defects if defect.code == "stage_unlike_its_history"}
+    return tuple(sorted({defect.stage for defect in defects if defect.stage is not None} - unlike))
 
 
 def _retested_defects(

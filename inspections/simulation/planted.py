@@ -80,11 +80,21 @@ class PlantedFleet:
         self.truths = [self._planted(unit) for unit in range(installations)]
 
     def meters(self) -> list[dict[str, Any]]:
-        """Return what is true of the clamps: from halfway on, one of them reads low."""
+        """Return what is true of the clamps: one of them comes back from its calibration, halfway, reading low."""
         return [
-            {"clamp": clamp, "gain_percent": float(gain), "turns_low_by_percent": self._turns_low(clamp)}
+            {
+                "clamp": clamp,
+                "gain_percent": float(gain),
+                "turns_low_by_percent": self._turns_low(clamp),
+                "turns_low_on": self.low_from_on.isoformat() if clamp == self.low_clamp else None,
+            }
             for clamp, gain in enumerate(self.gain_percent)
         ]
+
+    @property
+    def low_from_on(self) -> dt.date:
+        """Return the day on which the low clamp was calibrated: the night tells a clamp before from the same after."""
+        return self.until - dt.timedelta(days=self.inspections // 2 * DAYS_BETWEEN_CHECKS)
 
     def checks(self, unit: int) -> Iterator[Check]:
         """Return a unit's checks, oldest first."""
@@ -97,7 +107,7 @@ class PlantedFleet:
         for visit, performed_on in enumerate(on):
             clamp = self._clamp(unit, generator)
             wrong = int(generator.integers(STAGES)) + 1 if generator.random() < GROSS_ERROR_SHARE * STAGES else None
-            shown_a = amps[visit] * (1 + self._clamp_percent(clamp, visit) / 100)
+            shown_a = amps[visit] * (1 + self._clamp_percent(clamp, performed_on) / 100)
             shown_a = shown_a * (1 + generator.normal(0.0, 0.003, shown_a.shape))
             if wrong is not None:
                 shown_a[wrong] *= 1 + generator.choice([-1, -1, 1]) * generator.uniform(0.08, 0.15)
@@ -161,9 +171,8 @@ class PlantedFleet:
     def _turns_low(self, clamp: int) -> float:
         return LOW_METER_PERCENT if clamp == self.low_clamp else 0.0
 
-    def _clamp_percent(self, clamp: int, visit: int) -> float:
-        later = visit >= self.inspections // 2
-        return float(self.gain_percent[clamp]) + (self._turns_low(clamp) if later else 0.0)
+    def _clamp_percent(self, clamp: int, on: dt.date) -> float:
+        return float(self.gain_percent[clamp]) + (self._turns_low(clamp) if on >= self.low_from_on else 0.0)
 
 
 def truth_document(fleet: PlantedFleet) -> dict[str, Any]:

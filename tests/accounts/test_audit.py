@@ -8,13 +8,14 @@ from uuid import UUID
 import pytest
 from django.db import transaction
 
-from accounts.audit import GENESIS_HASH, Deed, chain_hash, write_audit
+from accounts.audit import _MOVE_HEAD, GENESIS_HASH, Deed, chain_hash, write_audit
 from accounts.canonical import plain
 from accounts.models import AuditEntry, AuditHead, Depot
 from accounts.roles import Role
 from accounts.services import add_depot
 from tests import builders
 from tests.accounts.audit_chain import chain_of, first_bad_sequence
+from tests.builders import Workshop
 
 OBJECT = UUID("017f22e2-79b0-7cc3-98c4-dc0c0c07398f")
 
@@ -148,3 +149,15 @@ def test_a_rollback_leaves_neither_the_row_nor_its_entry(db: None) -> None:
 def test_nothing_done_writes_nothing(db: None) -> None:
     write_audit(builders.actor(builders.organisation()), [])
     assert not AuditHead.objects.exists()
+
+
+def test_a_head_that_does_not_move_is_told_and_nothing_is_stored(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    actor = builders.actor(workshop.organisation, Role.ADMINISTRATOR)
+    add_depot(actor, name="North", time_zone="Europe/London")
+    monkeypatch.setattr("accounts.audit._MOVE_HEAD", f"{_MOVE_HEAD} AND 1 = 0")
+    before = AuditEntry.objects.count()
+    with pytest.raises(RuntimeError, match="moved in 0 rows"), transaction.atomic():
+        add_depot(actor, name="South", time_zone="Europe/London")
+    assert AuditEntry.objects.count() == before

@@ -9,12 +9,11 @@ from django.core import mail
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from accounts.errors import Conflict
+from accounts.errors import Conflict, NoInvitation
 from accounts.models import AuditEntry, Invitation, Member, Organisation, User
 from accounts.roles import Role
 from accounts.services.invitations import (
     GOOD_FOR,
-    NoInvitation,
     digest_of,
     invite,
     join,
@@ -23,6 +22,7 @@ from accounts.services.invitations import (
     revoke_invitation,
     send_owed_invitations,
 )
+from accounts.services.members import change_end, change_role, remove_member
 from schedules.tasks import send_reminders
 from tests import builders, naming
 
@@ -175,3 +175,67 @@ def test_a_line_break_in_an_organisations_name_starts_no_header(db: None, mailou
     (message,) = mailoutbox
     assert "\n" not in message.subject
     assert message.bcc == []
+
+
+def removed_again(book: Organisation, member: Member) -> None:
+    remove_member(builders.actor(book, Role.ADMINISTRATOR), member.uuid, reason="left")
+
+
+def test_removal_takes_back_what_was_sent_to_the_persons_address(book: Organisation) -> None:
+    _first, secret = invited(book, email="new@works.test")
+    second, second_secret = invited(book, email="New@works.test")
+    other, other_secret = invited(book, email="other@works.test")
+    removed_again(book, answered(secret))
+    second.refresh_from_db()
+    assert second.revoked_at is not None
+    assert AuditEntry.objects.filter(object_id=second.uuid, action="revoke").count() == 1
+    with pytest.raises(NoInvitation):
+        answered(second_secret, "the-same-under-another-name")
+    assert answered(other_secret, "other").organisation == book
+    other.refresh_from_db()
+    assert other.revoked_at is None
+
+
+def test_a_link_made_before_the_removal_brings_nobody_back_and_one_made_after_it_does(book: Organisation) -> None:
+    _first, secret = invited(book)
+    unused, unused_secret = invited(book)
+    member = answered(secret)
+    removed_again(book, member)
+    with pytest.raises(NoInvitation):
+        join(unused_secret, member.user)
+    unused.refresh_from_db()
+    assert unused.accepted_at is None
+    _later, later_secret = invited(book)
+    assert join(later_secret, member.user).removed_at is None
+
+
+def test_a_changed_role_or_end_takes_back_what_was_sent_to_the_persons_address(book: Organisation) -> None:
+    changes: list[Any] = [
+        lambda actor, member: change_role(actor, member.uuid, Role.VIEWER),
+        lambda actor, member: change_end(actor, member.uuid, SOON),
+    ]
+    for number, change in enumerate(changes):
+        _first, secret = invited(book, email=f"new{number}@works.test")
+        unused, unused_secret = invited(book, email=f"New{number}@works.test")
+        member = answered(secret, f"somebody-{number}")
+        change(builders.actor(book, Role.ADMINISTRATOR), member)
+        unused.refresh_from_db()
+        assert unused.revoked_at is not None
+        with pytest.raises(NoInvitation):
+            join(unused_secret, member.user)
+
+
+def test_a_link_made_before_the_access_ended_brings_nobody_back_and_one_made_after_it_does(book: Organisation) -> None:
+    _first, secret = invited(book)
+    unused, unused_secret = invited(book, role=Role.MANAGER)
+    member = answered(secret)
+    today = timezone.now().date()
+    change_end(builders.actor(book, Role.ADMINISTRATOR), member.uuid, today)
+    with time_machine.travel(timezone.now() + dt.timedelta(days=2)):
+        with pytest.raises(NoInvitation):
+            join(unused_secret, member.user)
+        unused.refresh_from_db()
+        assert unused.accepted_at is None
+        _later, later_secret = invited(book)
+        back = join(later_secret, member.user)
+    assert (back.role, back.ends_on) == (Role.TECHNICIAN, None)

@@ -6,8 +6,9 @@ from django.core.management import CommandError, call_command
 from accounts.actors import member_actor
 from accounts.audit_check import check_record
 from accounts.errors import Conflict, NotAllowed, Refused
-from accounts.models import ApiToken, AuditEntry, Member
+from accounts.models import ApiToken, AuditEntry, Invitation, Member, User
 from accounts.roles import Role
+from accounts.services.invitations import invite, join_as_new, revoke_invitation
 from accounts.services.members import add_member, remove_member
 from accounts.services.names import replace_name
 from accounts.services.organisations import add_depot, create_organisation
@@ -76,3 +77,26 @@ def test_who_is_still_in_keeps_the_name_and_only_an_administrator_replaces_one(m
 def test_a_name_that_is_none_is_refused(members: tuple[Member, Member], new_name: str) -> None:
     with pytest.raises(Refused):
         replace_name(members[1].user, new_name=new_name, reason="")
+
+
+def test_a_replaced_name_stands_on_no_invitation_answered_or_not(members: tuple[Member, Member]) -> None:
+    administrator, _manager = members
+    actor = member_actor(administrator, source="test")
+
+    def invited(email: str) -> tuple[Invitation, str]:
+        made, link = invite(actor, name=OLD_NAME, email=email, role=Role.VIEWER, answer_at="https://book.test/i/")
+        return made, link.removeprefix("https://book.test/i/").removesuffix("/")
+
+    answered, secret = invited("old@works.test")
+    member = join_as_new(secret, username="oldname", password=PASSWORD, full_name="")
+    User.objects.filter(pk=member.user_id).update(email="own@works.test")
+    unanswered, revoked, other = (invited(each)[0] for each in ("Old@works.test", "OWN@works.test", "else@works.test"))
+    revoke_invitation(actor, revoked.uuid)
+    remove_member(actor, member.uuid)
+    replace_name(member.user, new_name="Person 17", reason="asked for it", actor=actor)
+    for each in (answered, unanswered, revoked):
+        each.refresh_from_db()
+        assert ("Oldname" in each.name, each.email) == (False, "")
+    other.refresh_from_db()
+    assert (other.name, other.email) == (OLD_NAME, "else@works.test")
+    assert check_record(actor.organisation).is_sound

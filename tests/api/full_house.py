@@ -15,6 +15,7 @@ from inspections.models import (
     ExtraReading,
     Inspection,
     Judgement,
+    LimitsRevision,
     MeterComparison,
     Photo,
     Rejudging,
@@ -121,6 +122,11 @@ def _beside_the_first_inspection(first: Inspection, number: int) -> None:
     Judgement.objects.bulk_create(_copy(judgement, number=following, reason="once more") for following in numbers)
     asked = {"reason": "audit", "requested_at": timezone.now(), "up_to": 1, "total": 1, "content_hash": "0" * 64}
     Rejudging.objects.bulk_create(Rejudging(organisation=first.organisation, **asked) for _ in range(number))
+    done = LimitsRevision.objects.filter(organisation=first.organisation).count()
+    LimitsRevision.objects.bulk_create(
+        LimitsRevision(organisation=first.organisation, number=done + added, entered_by=first.recorded_by)
+        for added in range(1, number + 1)
+    )
     photo = {"picture": b"", "width_px": 1, "height_px": 1, "sent_hash": "0" * 64, "received_at": timezone.now()}
     Photo.objects.bulk_create(
         Photo(organisation=first.organisation, inspection=first, added_by=first.recorded_by, **photo)

@@ -12,6 +12,8 @@ from accounts.models import Organisation
 PREFIX = "api/v1/"
 METHODS = ["get", "post", "put", "patch", "delete"]
 IDENTITY = "<outside_id:id>"
+# What stands there belongs to the organisation itself, and is no list of rows.
+OF_THE_ORGANISATION = {"rules/"}
 
 
 @dataclass(frozen=True)

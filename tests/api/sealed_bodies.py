@@ -60,6 +60,15 @@ BODIES: dict[str, Body] = {
     "inspections/<outside_id:id>/extra-readings/": lambda of: {**EXTRA_READING, "id": str(uuid4())},
     "inspections/<outside_id:id>/sign/": lambda of: {},
     "patch installations/<outside_id:id>/": lambda of: {"mounting": "behind the gearbox"},
+    "installations/<outside_id:id>/identify/": lambda of: {
+        "retarder_type": str(of.installation.retarder.retarder_type.uuid),
+        "reason": "plate found",
+    },
+    "installations/not-identified/": lambda of: {
+        "vehicle": str(of.installation.vehicle.uuid),
+        "serial_number": "red paint",
+        "stages": 4,
+    },
     "meter-comparisons/": lambda of: {**_meters(of), "compared_on": "2026-03-02"},
     "meter-comparisons/preview/": _meters,
     "meters/": lambda of: {
@@ -84,6 +93,11 @@ BODIES: dict[str, Body] = {
         "reason": "clamp found reading high",
     },
     "rejudgings/<outside_id:id>/store/": lambda of: {},
+    "patch rules/": lambda of: {"temperature_bounds_c": {"parked": 4.5}},
+    "retarder-types/<outside_id:id>/survey-limits/": lambda of: {
+        "survey_limits": {"air_gap": {"lower_limit": 1.0, "upper_limit": 1.6}},
+        "reason": "maker's instructions",
+    },
     "trends/preview/": lambda of: {"rating": {"stages": 1, "rated_current_a": 35.0}, "inspections": []},
     "vehicles/": lambda of: {
         "depot": str(of.installation.vehicle.depot.uuid),
@@ -108,6 +122,8 @@ NAMELESS = {
     "patch meters/<outside_id:id>/",
     "meters/<outside_id:id>/calibrations/",
     "photos/<outside_id:id>/withdraw/",
+    "patch rules/",
+    "retarder-types/<outside_id:id>/survey-limits/",
     "trends/preview/",
 }
 

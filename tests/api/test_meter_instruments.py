@@ -92,11 +92,10 @@ def test_what_is_in_doubt_is_listed_and_judged_anew_with_the_found_error(manager
     assert [row["id"] for row in listed] == [before["id"]]
     answer = manager.post(f"calibrations/{uuid}/rejudge/", {"reason": "clamp read high"})
     assert answer.status_code == 200, answer.content
-    assert answer.json() == {
-        "judged": 1,
-        "left": 0,
-        "changes": [{"before": "fail", "after": "pass", "count": 1}],
-    }
+    judged = answer.json()
+    run = manager.get(f"rejudgings/{judged.pop('rejudging')}/").json()
+    assert (run["state"], run["selection"], run["total"]) == ("done", {"calibration": uuid}, 1)
+    assert judged == {"judged": 1, "left": 0, "changes": [{"before": "fail", "after": "pass", "count": 1}]}
     assert Inspection.objects.get(uuid=before["id"]).verdict == "pass"
     assert Inspection.objects.get(uuid=after["id"]).verdict == "fail"
     assert manager.get("inspections/", in_doubt_of=str(uuid4())).json()["results"] == []

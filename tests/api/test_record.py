@@ -15,7 +15,8 @@ from fleet.models import RatingRevision
 from fleet.services import revise_rating
 from inspections.models import Inspection
 from inspections.services.calibrations import record_calibration
-from inspections.services.rejudging import Terms, rejudge
+from inspections.services.rejudging import Terms
+from inspections.services.rejudging_runs import judge_anew_at_once
 from tests import builders
 from tests.conftest import Api
 
@@ -69,7 +70,7 @@ def test_every_judgement_stands_in_it_with_its_rating_method_and_reason(api: Api
     manager = member_actor(builders.member(workshop.organisation, Role.MANAGER), source="test")
     kind = workshop.installation.retarder.retarder_type
     revise_rating(manager, kind, reason="plate read again", rated_currents_a=[30.0] * 4, **FIGURES)
-    rejudge(manager, Inspection.objects.filter(uuid=inspection), Terms("new rating"))
+    judge_anew_at_once(manager, selection={}, terms=Terms("new rating"))
     record = record_of(api, inspection)
     told = [(each["number"], each["reason"], each["rating"]["revision"]) for each in record["judgements"]]
     assert told == [(1, "", 1), (2, "new rating", 2)]
@@ -102,16 +103,26 @@ def test_an_outsider_works_the_audit_hashes_out_again(api: Api, workshop: builde
     kinds = [(entry["record"]["object_type"], entry["action"]) for entry in entries]
     assert kinds == [("inspection", "record"), ("judgement", "judge"), ("extra_reading", "record")]
     assert {entry["actor"] for entry in entries} == {api.member.user.username}
-    for entry in entries:
+    told = record_of(Api(workshop.organisation, Role.MANAGER), inspection)["audit_entries"]
+    assert [entry["sequence"] for entry in told] == [entry["sequence"] for entry in entries]
+    for entry in told:
         assert chain_hash(entry["previous_hash"], entry["record"]) == entry["hash"]
     (added,) = record["extra_readings"]
     assert (added["value"], UUID(added["id"])) == ("13.1", UUID(str(reading["id"])))
 
 
-def test_the_token_and_the_address_behind_a_deed_are_told(api: Api, workshop: builders.Workshop) -> None:
-    entry = record_of(api, posted(api, workshop))["audit_entries"][0]["record"]
-    assert (entry["source"], entry["token"], entry["address"]) == ("api", "test", "127.0.0.1")
-    assert entry["request_id"]
+def test_the_token_behind_a_deed_is_told_and_the_address_to_who_manages_the_book(
+    api: Api, workshop: builders.Workshop
+) -> None:
+    inspection = posted(api, workshop)
+    for role in Role:
+        told = record_of(Api(workshop.organisation, role), inspection)["audit_entries"][0]
+        entry = told["record"]
+        assert (entry["source"], entry["token"]) == ("api", "test")
+        manages = role in (Role.MANAGER, Role.ADMINISTRATOR)
+        withheld = [entry.get("request_id"), told["hash"], told["previous_hash"]]
+        assert [bool(each) for each in withheld] == [manages] * 3, role
+        assert entry.get("address") == ("127.0.0.1" if manages else None), role
 
 
 def test_it_costs_the_same_however_much_there_is(

@@ -37,6 +37,8 @@ CHECKS = [
     response_headers_conformance,
     response_schema_conformance,
 ]
+# Neither a body nor a word in the address: there is nothing to send that could be forbidden.
+TAKES_NOTHING = {"GET /api/v1/rules/"}
 CASES_OF_EACH_KIND = 3
 FEWEST_CASES = 300
 FEWEST_SUCCESSES = 60
@@ -87,8 +89,9 @@ def test_every_operation_answers_as_its_document_says(document: Any, rows: dict[
         named = {"id": rows[operation.path]} if operation.path in rows else None
         allowed = operation.as_strategy(GenerationMode.POSITIVE, path_parameters=named)
         _each(allowed, lambda case: ask(case, CHECKS))
-        forbidden = operation.as_strategy(GenerationMode.NEGATIVE)
-        _each(forbidden, lambda case: ask(case, [*CHECKS, negative_data_rejection]))
+        if operation.label not in TAKES_NOTHING:
+            forbidden = operation.as_strategy(GenerationMode.NEGATIVE)
+            _each(forbidden, lambda case: ask(case, [*CHECKS, negative_data_rejection]))
     assert faults == {}
     assert len(operations) == sum(len(route.methods) for route in api_routes()) - 2
     assert answered.total() >= FEWEST_CASES, answered

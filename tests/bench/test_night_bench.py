@@ -39,3 +39,9 @@ def test_the_table_says_what_was_reached_and_what_was_not() -> None:
     missed = [line.split("aim")[0].split()[:-1] for line in lines.values() if line.endswith("NO")]
     assert len(reached) == 4
     assert [" ".join(words) for words in missed] == ["gain of the second", "larger"]
+
+
+@pytest.mark.parametrize("name", ["trend", None])
+def test_a_fleet_of_a_million_is_the_nights_alone(name: str | None) -> None:
+    with pytest.raises(CommandError, match="million is a size of the night alone"):
+        call_command("bench", *filter(None, [name]), size="million")

@@ -10,18 +10,16 @@ from django.conf import settings
 
 from tests.config.test_worker_killed import said, until, worker
 
-# Two fleets alike; the nights of the first are left in peace, those of the second are cut into small chunks.
+# Two fleets alike; the night of the first is left in peace, that of the second is cut into small chunks.
 PREPARE = """
 import django; django.setup()
-from inspections.services import trend_chunks
 from inspections.services.trends import refresh_trends
 from tests.inspections.losing_fleet import losing_fleet
 undisturbed, disturbed = losing_fleet(8).organisation, losing_fleet(8).organisation
 refresh_trends(undisturbed)
-trend_chunks.UNITS_PER_CHUNK = 2
-trend_chunks.plan_chunks(disturbed)
 print(undisturbed.pk, disturbed.pk)
 """
+IN_SMALL_CHUNKS = "--include=tests.config.small_chunks"
 NIGHT = "import django; django.setup()\nfrom inspections.tasks import run_night; run_night.delay()"
 FOUND = """
 import django; django.setup()
@@ -59,7 +57,7 @@ def test_a_night_that_was_killed_ends_like_one_that_was_not(process_environment:
 
         # The last unit of the third chunk is held, so that the worker gets no further than into its write.
         holding.execute(HOLD)
-        with worker(environment) as first:
+        with worker(environment, IN_SMALL_CHUNKS) as first:
             said(NIGHT, environment)
             until(lambda: count(WAITING) > 0, seconds=90)
             os.killpg(first.pid, signal.SIGKILL)
@@ -67,7 +65,7 @@ def test_a_night_that_was_killed_ends_like_one_that_was_not(process_environment:
         assert count("SELECT count(*) FROM inspections_trendnews") == 4
         assert said(FOUND.format(disturbed), environment) != said(FOUND.format(undisturbed), environment)
         watching.execute(LAPSE)
-        with worker(environment):
+        with worker(environment, IN_SMALL_CHUNKS):
             said(NIGHT, environment)
             until(lambda: count("SELECT count(*) FROM accounts_workrun WHERE state = 'done'") > 0, seconds=90)
         assert count("SELECT count(*) FROM inspections_trendnews") == 0

@@ -13,9 +13,11 @@ from django.utils import timezone
 
 from accounts.actors import Actor, member_actor
 from accounts.errors import NotAllowed
+from accounts.models import Member
 from accounts.roles import ABILITIES, Ability, Role
 from accounts.services.invitations import invite
-from accounts.services.organisations import add_depot, require_two_step
+from accounts.services.names import replace_name
+from accounts.services.organisations import add_depot, name_and_place, require_two_step
 from api.serializers.submissions import AssessmentSerializer, InspectionSerializer
 from inspections.models import Defect
 from inspections.services.assess import assess
@@ -24,12 +26,14 @@ from inspections.services.record import record_inspection
 from inspections.services.signing import sign_inspection
 from tests import builders, naming
 from tests.api.documents import assessment_document
+from tests.api.writing import sent
 from tests.builders import Workshop, inspection_document
 from tests.conftest import Api
 from tests.dashboard.taking import SAFE, Taker
 
 RELEASE: dict[str, Any] = {"decision": "isolated", "until": timezone.now().date(), "reason": "dry lead"}
 JSON_RELEASE = RELEASE | {"until": RELEASE["until"].isoformat()}
+ANOTHER_NAME = {"new_name": "Person 17", "reason": "asked for it"}
 BEYOND_THE_ROLE = 403
 
 
@@ -45,6 +49,11 @@ class Scene:
         document = inspection_document(self.workshop, sign=False)
         assert self.manager.post("inspections/", document).status_code == 201
         return str(document["id"])
+
+    def removed(self) -> Member:
+        member = builders.member(self.workshop.organisation)
+        Member.objects.filter(pk=member.pk).update(removed_at=timezone.now())
+        return member
 
     def defect(self) -> Defect:
         naming.name(self.workshop.organisation)
@@ -89,7 +98,11 @@ SERVICES: dict[Ability, list[Callable[[Scene, Actor], object]]] = {
         lambda scene, actor: decide_release(actor, scene.defect(), **RELEASE),
         lambda scene, actor: invite(actor, name="Somebody", role=Role.VIEWER, answer_at="https://book.test/i/"),
     ],
-    Ability.ADMINISTER: [lambda scene, actor: require_two_step(actor, required=True)],
+    Ability.ADMINISTER: [
+        lambda scene, actor: require_two_step(actor, required=True),
+        lambda scene, actor: name_and_place(actor, name="Works", address="1 Mill Lane"),
+        lambda scene, actor: replace_name(scene.removed().user, actor=actor, **ANOTHER_NAME),
+    ],
 }
 INTERFACE: dict[Ability, list[Callable[[Scene, Api], Any]]] = {
     Ability.READ: [
@@ -98,7 +111,10 @@ INTERFACE: dict[Ability, list[Callable[[Scene, Api], Any]]] = {
     ],
     Ability.CAPTURE: [lambda scene, api: api.post("inspections/", inspection_document(scene.workshop))],
     Ability.SIGN: [lambda scene, api: api.post(f"inspections/{scene.check_to_sign()}/sign/", {})],
-    Ability.MANAGE: [lambda scene, api: api.post(f"defects/{scene.defect().uuid}/release/", JSON_RELEASE)],
+    Ability.MANAGE: [
+        lambda scene, api: api.post(f"defects/{scene.defect().uuid}/release/", JSON_RELEASE),
+        lambda scene, api: sent(api, "patch", "rules/", {"temperature_bounds_c": {"parked": 4.5}}, if_match="*"),
+    ],
     # Nothing of the interface needs an administrator.
     Ability.ADMINISTER: [],
 }
@@ -113,7 +129,13 @@ PAGES: dict[Ability, list[Callable[[Scene, Taker], Any]]] = {
         lambda scene, taker: taker.get(f"people/{taker.member.uuid}/"),
         lambda scene, taker: taker.get("first-check/"),
     ],
-    Ability.ADMINISTER: [lambda scene, taker: taker.post("people/two-step/", required="1")],
+    Ability.ADMINISTER: [
+        lambda scene, taker: taker.post("people/two-step/", required="1"),
+        lambda scene, taker: taker.post("book/", name="Works", address="1 Mill Lane"),
+        lambda scene, taker: taker.get("people/removed/"),
+        lambda scene, taker: taker.get(f"people/{scene.removed().uuid}/name/"),
+        lambda scene, taker: taker.post(f"people/{scene.removed().uuid}/name/", **ANOTHER_NAME),
+    ],
 }
 
 

@@ -63,6 +63,16 @@ def test_a_mistyped_setting_is_named(name: str) -> None:
     assert f"{name} is 'one'; allowed is a whole number" in ended.stderr
 
 
+@pytest.mark.parametrize(
+    "name",
+    ["COILBOOK_SIGN_IN_FAILURES", "COILBOOK_SIGN_IN_FAILURES_PER_ADDRESS", "COILBOOK_SIGN_IN_LOCK_MINUTES"],
+)
+def test_a_limit_below_one_is_refused(name: str) -> None:
+    ended = run("-c", ASKED, **{name: "0"})
+    assert ended.returncode == 1
+    assert f"{name} is '0'; allowed is a whole number from 1" in ended.stderr
+
+
 def test_cookies_are_out_of_reach_of_scripts_and_of_other_sites(db: None) -> None:
     answer: Any = Client().get("/sign-in/")
     cookie = answer.cookies["csrftoken"]

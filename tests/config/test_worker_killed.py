@@ -114,10 +114,10 @@ def said(code: str, environment: dict[str, str]) -> str:
 
 
 @contextlib.contextmanager
-def worker(environment: dict[str, str]) -> Iterator[subprocess.Popen[bytes]]:
+def worker(environment: dict[str, str], *options: str) -> Iterator[subprocess.Popen[bytes]]:
     """Run a real worker in a process group of its own."""
     command = [sys.executable, "-m", "celery", "-A", "config", "worker", "--loglevel", "WARNING", "--concurrency", "1"]
-    process = subprocess.Popen(command, cwd=ROOT, env=environment, start_new_session=True)
+    process = subprocess.Popen([*command, *options], cwd=ROOT, env=environment, start_new_session=True)
     try:
         yield process
     finally:

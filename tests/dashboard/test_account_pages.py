@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from collections import Counter
 from typing import Any
 
 import pytest
@@ -9,12 +10,15 @@ import time_machine
 from django.test import Client
 from django.utils import timezone
 
+from accounts.errors import Refused
 from accounts.models import Member, Organisation, Session, User
 from accounts.roles import Role
+from accounts.services.guesses import OWN_GUESSES_BY, OWN_GUESSES_OF, refuse_wrong_own_password
 from accounts.services.two_step import device_of
 from dashboard import account_urls
 from tests import builders
 from tests.accounts.codes import shown_by
+from tests.accounts.threads import at_once
 
 PASSWORD = "seven hollow coils"
 CHROME = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/120.0 Mobile Safari/537.36"
@@ -203,3 +207,59 @@ def test_a_session_without_the_step_is_asked_for_the_code_only(member: Member) -
     answer = client.post("/sign-in/code/", {"code": codes[0], "next": f"/{book.slug}/people/"})
     assert answer["location"] == f"/{book.slug}/people/"
     assert client.get(f"/{book.slug}/people/").status_code == 200
+
+
+def test_ones_own_password_is_guessed_five_times_and_no_more_wherever_the_session_is(member: Member) -> None:
+    client = signed_in(member.user)
+    sent = {"old_password": "not the one", "new_password": "eight hollow coils", "again": "eight hollow coils"}
+
+    def changed(address: str = "127.0.0.1", **fields: str) -> Any:
+        return client.post("/account/password/", sent | fields, REMOTE_ADDR=address)
+
+    for number in range(5):
+        said = changed(f"198.51.100.{number}").content.decode()
+        assert "That is not your present password." in said
+    right = {"old_password": PASSWORD}
+    assert "Too many wrong passwords. Try again in 15 minutes." in changed(**right).content.decode()
+    assert User.objects.get(pk=member.user.pk).check_password(PASSWORD)
+    with time_machine.travel(timezone.now() + dt.timedelta(minutes=16), tick=False):
+        assert changed(**right).status_code == 302
+
+
+def change_of(client: Client, old: str, **extra: str) -> str:
+    sent = {"old_password": old, "new_password": "eight hollow coils", "again": "eight hollow coils"}
+    return str(client.post("/account/password/", sent, **extra).content.decode())  # type: ignore[arg-type]
+
+
+def test_failed_sign_ins_keep_nobody_from_changing_their_password(member: Member) -> None:
+    client = signed_in(member.user)
+    person, forged = member.user, Client(headers={"user-agent": OWN_GUESSES_BY})
+    for name in (person.username, OWN_GUESSES_OF.format(person.uuid)):
+        for _try in range(5):
+            forged.post("/sign-in/", {"username": name, "password": "no"}, REMOTE_ADDR="198.51.100.7")
+    change_of(client, PASSWORD)
+    person.refresh_from_db()
+    assert person.check_password("eight hollow coils")
+
+
+def test_guesses_inside_a_session_and_sign_ins_are_counted_apart(member: Member) -> None:
+    client = signed_in(member.user)
+    for _try in range(5):
+        assert "That is not your present password." in change_of(client, "not the one")
+    signed_in(member.user)
+    assert "Too many wrong passwords." in change_of(client, "not the one")
+    signed_in(member.user)
+
+
+@pytest.mark.committed
+def test_of_many_guesses_at_once_no_more_are_looked_at_than_may_be(committed_db: None) -> None:
+    member = builders.member(builders.organisation())
+
+    def guessed() -> str:
+        try:
+            refuse_wrong_own_password(member.user, "not the one", field="old_password", wrong="Wrong.")
+        except Refused as refused:
+            return refused.faults[0].code
+        return "right"
+
+    assert Counter(at_once([guessed] * 9)) == {"wrong": 5, "locked": 4}

@@ -1,16 +1,19 @@
 """From the demo to a book of one's own with its first check, and the end of the demo."""
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
+from accounts.actors import member_actor
 from accounts.models import Member, Organisation, User
 from accounts.queries import memberships_of, slugs_that_begin_with
 from accounts.roles import Role
 from fleet.models import Installation, RatingRevision
 from inspections.models import Inspection, Meter
+from inspections.services.limits import set_limits
 from schedules.models import CheckPlan
 from tests import builders
 from tests.naming import name
@@ -101,6 +104,29 @@ def test_two_books_of_one_name_get_two_addresses(demo: Organisation) -> None:
         client = signed_in(builders.member(demo))
         client.post(f"/{demo.slug}/own-book/", {"name": "Ridge", "username": username, "password": "uphill both ways"})
     assert slugs_that_begin_with("ridge") == {"ridge", "ridge-2"}
+
+
+def test_the_first_check_knows_the_coil_temperature_as_well_as_the_organisation_says(owner: Member) -> None:
+    manager = member_actor(owner, source="test")
+    set_limits(manager, opened=0, temperature_bounds_c={"parked": Decimal("7.5")})
+    assert first_check(owner, file="1", **NAMES).status_code == 302
+    name(owner.organisation)
+    evidence = Inspection.objects.get(organisation=owner.organisation).evidence
+    assert (evidence["coil_temperature_bound_c"], evidence["limits_revision"]) == ("7.5", 1)
+
+
+def test_of_several_depots_the_one_that_is_chosen_has_the_vehicle(owner: Member) -> None:
+    first, second = (builders.depot(owner.organisation) for _number in range(2))
+    judged = first_check(owner, judge="1")
+    assert judged.context["filing"]["depot"].value() == first.uuid
+    elsewhere = builders.depot(builders.organisation())
+    name(owner.organisation)
+    named = {key: value for key, value in NAMES.items() if key not in ("depot_name", "time_zone")}
+    refused = first_check(owner, file="1", **named, depot=str(elsewhere.uuid))
+    assert list(refused.context["filing"].errors) == ["depot"]
+    assert first_check(owner, file="1", **named, depot=str(second.uuid)).status_code == 302
+    name(owner.organisation)
+    assert Installation.objects.get(vehicle__fleet_number="Tipper 7").vehicle.depot == second
 
 
 def test_the_first_check_is_judged_and_nothing_is_stored(owner: Member) -> None:

@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, Page, Response, expect
 from tests.dashboard.browsing import DESK, PHONE, SCHEMES, scrolls_sideways, sign_in, violations, watched_page
 
 LISTS = ["vehicles", "checks", "defects", "due", "losing-current", "told", "meters", "ratings", "people", "units"]
-DESK_PAGES = ["rules", "rules/lists", "judge-anew", "people/invite", "tokens", "tokens/make", "to-sign"]
+DESK_PAGES = ["rules", "rules/lists", "judge-anew", "meters/add", "people/invite", "tokens", "tokens/make", "to-sign"]
 PAGES = ["today", "find", "more", "night", *LISTS, *DESK_PAGES]
 # Pages about one thing: the list, the links that lead there from it, and what follows that address.
 ABOUT_ONE: dict[str, tuple[str, list[str], str]] = {

@@ -34,6 +34,8 @@ PAGES = [
     "to-sign",
     "rules",
     "rules/lists",
+    "book",
+    "meters/add",
 ]
 # The sheet for the cab exists once a release is decided; tests of the defect page open it.
 NAMED = {
@@ -48,9 +50,12 @@ NAMED = {
     "ratings/<uuid:type>/survey-limits/",
     "vehicles/<uuid:vehicle>/label/",
     "judge-anew/",
+    "units/<uuid:installation>/type/",
     # Tests of the people, of tokens and of what waits for a signature open these.
     "people/two-step/",
     "people/<uuid:member>/",
+    "people/removed/",
+    "people/<uuid:member>/name/",
     "invitations/<uuid:invitation>/revoke/",
     "tokens/<uuid:token>/revoke/",
     "to-sign/<uuid:inspection>/",
@@ -78,6 +83,7 @@ def desk_addresses(workshop: Workshop) -> list[str]:
         defaults={"opened_at": timezone.now()},
     )
     named = ["judge-anew/", f"vehicles/{vehicle}/", f"vehicles/{vehicle}/label/"]
+    named += [f"units/{workshop.installation.uuid}/type/"]
     named += [f"defects/{defect.uuid}/", f"meters/{workshop.ammeter.uuid}/"]
     return [f"{name}/" for name in PAGES] + named + meter_addresses(workshop)
 

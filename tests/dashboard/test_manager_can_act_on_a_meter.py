@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from accounts.roles import Role
-from inspections.models import Calibration, Inspection, MeterComparison
+from inspections.models import Calibration, Inspection, Meter, MeterComparison, Rejudging
+from inspections.services import rejudging_runs
 from tests import builders
 from tests.builders import Workshop, inspection_document, single_pass
 from tests.conftest import Api
@@ -90,6 +91,50 @@ def test_values_that_are_no_pairs_are_named_by_their_line(workshop: Workshop) ->
 def test_an_outcome_against_its_own_values_is_refused_at_its_field(workshop: Workshop) -> None:
     answer = calibrated(Taker(workshop, Role.MANAGER), **(ADJUSTED | {"found_in_tolerance": "yes"}))
     assert list(answer.context["form"].errors) == ["found_in_tolerance"]
+
+
+def test_many_checks_in_doubt_go_on_in_the_background_and_the_page_says_how_far(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rejudging_runs, "AT_ONCE", 0)
+    manager = Taker(workshop, Role.MANAGER)
+    checked_on(workshop, "2026-03-02")
+    calibrated(manager, **ADJUSTED)
+    page = manager.at
+    assert manager.send(reason="clamp read high", gain_percent="18,5", zero="0").status_code == 302
+    html = manager.get(page).content.decode()
+    assert "1 check is being judged anew in the background." in html
+    assert "being stored, 0 of 1" in html
+    run = Rejudging.objects.get(organisation=workshop.organisation)
+    assert '<progress max="1" value="0"' in manager.get(f"judge-anew/{run.uuid}/").content.decode()
+    manager.get(page)
+    manager.send(reason="clamp read high", gain_percent="17", zero="0")
+    assert "with another error just now" in manager.get(page).content.decode()
+    rejudging_runs.run_asked_rejudgings()
+    assert "stored, 1 of 1" in manager.get(page).content.decode()
+
+
+ACCURACY = {"range_max_1": "400", "accuracy_percent_1": "1,5", "accuracy_counts_1": "5", "resolution_1": "0.1"}
+
+
+def test_a_meter_is_put_on_file_from_the_page_of_test_meters(workshop: Workshop) -> None:
+    manager = Taker(workshop, Role.MANAGER)
+    assert "Add a test meter" in manager.get("meters/").content.decode()
+    named = {"kind": "ammeter", "designation": "Clamp 9", "serial_number": "0042"}
+    short = manager.post("meters/add/", **named)
+    assert list(short.context["form"].errors) == ["accuracy_percent_1"]
+    empty = manager.post("meters/add/", kind="ammeter")
+    assert list(empty.context["form"].errors) == ["designation", "accuracy_percent_1"]
+    nameless = manager.post("meters/add/", **(named | ACCURACY | {"designation": ""}))
+    assert list(nameless.context["form"].errors) == ["designation"]
+    assert manager.post("meters/add/", **named, **ACCURACY).status_code == 302
+    made = Meter.objects.get(organisation=workshop.organisation, designation="Clamp 9")
+    assert (made.kind, made.serial_number, made.accuracy_percent, made.range_max) == ("ammeter", "0042", 1.5, 400.0)
+    assert manager.at == f"meters/{made.uuid}/"
+    technician = Taker(workshop)
+    assert "Add a test meter" not in technician.get("meters/").content.decode()
+    assert technician.get("meters/add/").status_code == 403
+    assert technician.post("meters/add/", **named, **ACCURACY).status_code == 403
 
 
 def test_accuracy_is_typed_range_by_range_and_holds_for_checks_to_come(workshop: Workshop) -> None:

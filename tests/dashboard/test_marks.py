@@ -13,6 +13,7 @@ from calc.due import LimbDue
 from dashboard.drawings.rail import due_rail_of, due_sentence
 from dashboard.drawings.strip import stage_strip_of
 from dashboard.drawings.trend import trend_of
+from inspections.forecast_fans import FanPoint
 from inspections.models import VERDICT_CODES, VERDICTS
 from schedules.models import CheckPlan, DueDate
 
@@ -108,7 +109,7 @@ def test_the_guards_lie_inside_the_limits_and_are_as_wide_as_the_uncertainty() -
 
 def test_a_strip_says_in_words_what_it_shows() -> None:
     text = rendered("{% stage_strip stage previous_level_percent=101.0 %}", stage=STAGE)
-    assert "34.97 A ± 1.55" in text
+    assert "35.0 A ± 1.6" in text
     assert "read 40.1 A at 13.76 V" in text
     svg = drawing(text)
     assert svg.get("role") == "img"
@@ -242,3 +243,30 @@ def test_the_trend_has_a_table_of_every_value() -> None:
     text = rendered("{% trend_multiples trend %}", trend={"stages": [{"stage": 1, "points": trend_points(99.4, 95)}]})
     rows = re.findall(r"<tr><th scope=\"row\">.*?</tr>", text)
     assert [re.findall(r">([\d.]+)<", row)[:3] for row in rows] == [["1", "99.4", "4.0"], ["1", "95.0", "4.0"]]
+
+
+def test_a_forecast_opens_as_a_fan_from_the_last_check() -> None:
+    days = [dt.date(2024, 6, 29) + dt.timedelta(days=30 * month) for month in range(25)]
+    fan = [FanPoint(on, (94 - n, 95 - n / 2, 96.0, 97.0, 98.0)) for n, on in enumerate(days)]
+    stage = {"stage": 1, "points": trend_points(99, 95), "level_percent": 95, "fan": fan}
+    trend = trend_of({"stages": [stage, stage | {"stage": 2, "fan": []}], "limits_percent": (90, 110)})
+    losing, healthy = trend.stages
+    assert losing.fan is not None
+    assert healthy.fan is None
+    assert trend.has_fan
+    wide = [tuple(map(float, point.split(","))) for point in losing.fan.wide.split()]
+    assert len(wide) == 2 * len(losing.fan.middle.split())
+    lowest, highest = wide[: len(wide) // 2], wide[: len(wide) // 2 - 1 : -1]
+    # The axis of the drawing runs downwards.
+    assert all(low[1] > high[1] and low[0] == high[0] for low, high in zip(lowest, highest, strict=True))
+    assert losing.dots[-1].at <= lowest[0][0] < lowest[-1][0] <= 100
+
+
+@pytest.mark.parametrize("is_losing", [True, False])
+def test_a_fan_is_said_to_hold_only_if_current_is_being_lost(is_losing: bool) -> None:
+    days = [dt.date(2024, 6, 29) + dt.timedelta(days=30 * month) for month in range(25)]
+    fan = [FanPoint(on, (90.0, 92.0, 94.0, 96.0, 98.0)) for on in days] if is_losing else []
+    stage = {"stage": 1, "points": trend_points(99, 95), "level_percent": 95, "fan": fan}
+    text = rendered("{% trend_multiples trend %}", trend={"stages": [stage], "limits_percent": (90, 110)})
+    caption = "If it is losing current, the fan is where the level may go without a repair"
+    assert (caption in text) is is_losing

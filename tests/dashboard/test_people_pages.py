@@ -8,14 +8,18 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from accounts.models import ApiToken, Invitation, Member
+from accounts.actors import member_actor
+from accounts.models import ApiToken, Invitation, Member, User
 from accounts.roles import Role
 from inspections.models import Inspection
 from tests import builders
+from tests.accounts.audit_chain import chain_of, first_bad_sequence
 from tests.builders import Workshop, inspection_document
 from tests.conftest import Api
 from tests.dashboard.reading import rows_of, shown
 from tests.dashboard.taking import Taker
+from tests.inspections.visits import recorded
+from tests.naming import name as name_owner
 
 PASSWORD = "seven hollow coils"
 JOINED = {"username": "somebody", "full_name": "", "password": PASSWORD, "again": PASSWORD}
@@ -210,3 +214,63 @@ def test_each_list_costs_the_same_whatever_its_rows(manager: Taker) -> None:
                 assert manager.get(page).status_code == 200
             costs.append((page, len([each for each in captured if each["sql"].startswith("SELECT")])))
     assert costs[:3] == costs[3:]
+
+
+@pytest.fixture
+def administrator(workshop: Workshop) -> Taker:
+    """Return the administrator of a book."""
+    return Taker(workshop, Role.ADMINISTRATOR)
+
+
+def left(administrator: Taker, **names: str) -> Member:
+    """Return a technician who recorded a check and was removed."""
+    taker = Taker(administrator.workshop)
+    User.objects.filter(pk=taker.member.user.pk).update(**names)
+    recorded(administrator.workshop, by=member_actor(taker.member, source="test"))
+    removing = {"what": "remove", "remove-reason": "left"}
+    assert administrator.post(f"people/{taker.member.uuid}/", **removing).status_code == 302
+    return taker.member
+
+
+def test_a_removed_persons_name_is_replaced_and_the_record_still_holds(administrator: Taker) -> None:
+    member = left(administrator, first_name="Quentin", last_name="Ash", email="q@works.test")
+    html = administrator.get("people/removed/").content.decode()
+    assert "Quentin Ash" in html
+    page = f"people/{member.uuid}/name/"
+    assert page in html
+    assert "This field is required" in administrator.post(page, new_name="", reason="asked").content.decode()
+    assert administrator.post(page, new_name="Person 17", reason="asked for it").status_code == 302
+    for path in ("people/removed/", "history/", "checks/"):
+        html = administrator.get(path).content.decode()
+        assert "Quentin" not in html, path
+    assert "Person 17" in html
+    name_owner(administrator.organisation)
+    entries = chain_of(administrator.organisation)
+    assert entries[-1].action == "replace_name"
+    assert first_bad_sequence(entries) is None
+
+
+def test_nobody_who_still_belongs_to_a_book_is_offered_or_renamed(administrator: Taker) -> None:
+    staying = builders.member(administrator.organisation)
+    assert administrator.get(f"people/{staying.uuid}/name/").status_code == 404
+    elsewhere = left(administrator, first_name="Quentin")
+    builders._insert(Member, builders.organisation(), user=elsewhere.user, role="viewer")
+    answer = administrator.post(f"people/{elsewhere.uuid}/name/", new_name="Person 1", reason="x")
+    said = answer.content.decode()
+    assert "This name cannot be replaced here yet." in said
+    assert "another" not in said.partition("cannot be replaced")[2].partition("</")[0]
+    assert User.objects.get(pk=elsewhere.user.pk).first_name == "Quentin"
+
+
+def test_the_postal_address_is_set_by_an_administrator_read_by_all_and_printed(administrator: Taker) -> None:
+    address = "1 Mill Lane\nNorth Works"
+    assert administrator.post("book/", name="Northern Works", address=address).status_code == 302
+    viewer = Taker(administrator.workshop, Role.VIEWER)
+    html = viewer.get("book/").content.decode()
+    assert "Northern Works" in html
+    assert "1 Mill Lane<br>North Works" in html
+    assert "<textarea" not in html
+    check = recorded(administrator.workshop).inspection
+    assert "1 Mill Lane<br>North Works" in viewer.get(f"checks/{check.uuid}/record/").content.decode()
+    assert "name and address set" in viewer.get("history/").content.decode()
+    assert "This field is required" in administrator.post("book/", name="", address="").content.decode()

@@ -11,10 +11,12 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from accounts.models import Organisation
+from accounts.models import AuditEntry, Organisation
+from accounts.roles import Role
 from accounts.rows import change_row
 from inspections.models import Inspection, Judgement
 from inspections.services.extra import add_extra_reading
+from tests import naming
 from tests.dashboard.reading import shown, signed_in
 from tests.inspections.told_book import Book, told_book
 
@@ -100,6 +102,19 @@ def test_an_unsigned_record_says_that_it_is_not_released(book: Book, client: Cli
         "Not signed: this record is not released"
         in items(shown(client, book.organisation, f"checks/{check.uuid}/record/"))["o"]
     )
+
+
+def test_the_hashes_of_entries_are_printed_for_who_manages_the_book(book: Book) -> None:
+    check = failed(book)
+    hashes = AuditEntry.objects.filter(organisation=book.organisation, object_id=check.uuid).values_list(
+        "hash", flat=True
+    )
+    for role in Role:
+        naming.name(book.organisation)
+        html = shown(signed_in(book.organisation, role), book.organisation, f"checks/{check.uuid}/record/")
+        manages = role in (Role.MANAGER, Role.ADMINISTRATOR)
+        assert [each in html for each in hashes] == [manages] * len(hashes), role
+    assert hashes
 
 
 def test_the_result_and_the_working_lead_to_it(book: Book, client: Client) -> None:

@@ -11,6 +11,8 @@ from django.test import Client
 from django.utils import timezone
 
 from accounts.models import Session, User
+from dashboard.known_browsers import COOKIE, GOOD_FOR_S
+from dashboard.views.sign_in import _warn_of_unknown_proxy
 from tests import builders
 from tests.accounts.codes import next_code_of, with_second_step
 
@@ -168,3 +170,78 @@ def test_other_addresses_of_one_line_do_not_get_round_the_lock(person: User, set
         sign_in(Client(), person.username, "not the one", REMOTE_ADDR=f"2001:db8:1:2::{number + 1:x}")
     assert sign_in(Client(), person.username, REMOTE_ADDR="2001:db8:1:2::ffff").status_code == 429
     assert sign_in(Client(), person.username, REMOTE_ADDR="2001:db8:1:3::1").status_code == 302
+
+
+def test_many_wrong_passwords_of_many_names_lock_the_address_and_no_other(person: User, settings: Any) -> None:
+    settings.SIGN_IN_FAILURES_PER_ADDRESS = 3
+    for number in range(3):
+        assert sign_in(Client(), f"guessed-{number}", "not the one").status_code == 200
+    locked = sign_in(Client(), person.username)
+    assert locked.status_code == 429
+    assert "came from this address. Try again in 15 minutes" in told(locked)
+    assert 890 <= int(locked.headers["retry-after"]) <= 900
+    assert sign_in(Client(), person.username, REMOTE_ADDR="198.51.100.7").status_code == 302
+    with time_machine.travel(timezone.now() + dt.timedelta(minutes=16), tick=False):
+        assert sign_in(Client(), person.username).status_code == 302
+
+
+def test_the_address_opens_when_enough_of_its_failures_have_lapsed(person: User, settings: Any) -> None:
+    settings.SIGN_IN_FAILURES_PER_ADDRESS = 2
+    began = timezone.now()
+    for minutes in (0, 10):
+        with time_machine.travel(began + dt.timedelta(minutes=minutes), tick=False):
+            sign_in(Client(), f"guessed-{minutes}", "not the one")
+    with time_machine.travel(began + dt.timedelta(minutes=11), tick=False):
+        assert sign_in(Client(), person.username).headers["retry-after"] == "240"
+    with time_machine.travel(began + dt.timedelta(minutes=16), tick=False):
+        assert sign_in(Client(), person.username).status_code == 302
+
+
+def test_a_proxy_that_no_setting_counts_locks_nobody_out_but_the_name(
+    person: User, settings: Any, caplog: pytest.LogCaptureFixture
+) -> None:
+    settings.SIGN_IN_FAILURES_PER_ADDRESS = 3
+    _warn_of_unknown_proxy.cache_clear()
+    for number in range(4):
+        sign_in(Client(), f"guessed-{number}", "not the one", HTTP_X_FORWARDED_FOR=f"198.51.100.{number}")
+    assert sign_in(Client(), person.username, HTTP_X_FORWARDED_FOR="198.51.100.9").status_code == 302
+    assert caplog.text.count("COILBOOK_PROXIES is 0") == 1
+    for _try in range(5):
+        answer = sign_in(Client(), person.username, "not the one", HTTP_X_FORWARDED_FOR="198.51.100.9")
+    assert answer.status_code == 429
+
+
+def test_from_the_open_internet_a_forged_forwarding_header_opens_no_whole_address(person: User, settings: Any) -> None:
+    settings.SIGN_IN_FAILURES_PER_ADDRESS = 3
+    forged = {"REMOTE_ADDR": "8.8.8.8", "HTTP_X_FORWARDED_FOR": "198.51.100.7"}
+    for number in range(3):
+        sign_in(Client(), f"guessed-{number}", "not the one", **forged)
+    assert sign_in(Client(), person.username, **forged).status_code == 429
+
+
+def test_a_browser_that_signed_in_before_is_held_to_its_names_lock_alone(person: User, settings: Any) -> None:
+    settings.SIGN_IN_FAILURES_PER_ADDRESS = 3
+    known = Client()
+    assert sign_in(known, person.username).status_code == 302
+    shown = known.cookies[COOKIE]
+    assert (shown["httponly"], shown["samesite"], shown["max-age"]) == (True, "Lax", GOOD_FOR_S)
+    known.post("/sign-out/")
+    for number in range(3):
+        sign_in(Client(), f"guessed-{number}", "not the one")
+    forged, unknown = Client(), Client()
+    forged.cookies[COOKIE] = f"2{shown.value[1:]}"
+    assert [sign_in(each, person.username).status_code for each in (unknown, forged)] == [429, 429]
+    assert sign_in(known, person.username).status_code == 302
+    known.post("/sign-out/")
+    assert [sign_in(known, person.username, "not the one").status_code for _try in range(5)][-1] == 429
+
+
+@pytest.mark.parametrize("address", ["", "no address"])
+def test_without_a_clients_address_both_locks_hold(person: User, settings: Any, address: str) -> None:
+    for _try in range(5):
+        answer = sign_in(Client(), person.username, "not the one", REMOTE_ADDR=address)
+    assert answer.status_code == 429
+    assert AccessAttempt.objects.count() == 1
+    settings.SIGN_IN_FAILURES_PER_ADDRESS = 5
+    other = sign_in(Client(), "another", "not the one", REMOTE_ADDR=address)
+    assert "came from this address" in told(other)

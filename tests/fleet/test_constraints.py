@@ -31,6 +31,9 @@ CASES: list[tuple[str, str, dict[str, Any]]] = [
     ("retarder_type_designation", "retarder_type", {}),
     ("retarder_type_stages", "retarder_type", {"designation": "other", "stages": 0}),
     ("retarder_type_stages", "retarder_type", {"designation": "other", "stages": 9}),
+    ("retarder_type_counted_positive", "retarder_type", {"designation": "other", "coils_counted": 0}),
+    ("retarder_type_counted_positive", "retarder_type", {"designation": "other", "leads_counted": 0}),
+    ("retarder_type_counted_positive", "retarder_type", {"designation": "other", "air_gap_mm": 0.0}),
     ("rating_id", "rating", {"uuid": SAME_ID, "number": 2}),
     ("rating_revision_once", "rating", {}),
     ("rating_reference_voltage_has_its_basis", "rating", {"number": 2, "reference_voltage_basis": "guessed"}),
@@ -42,7 +45,25 @@ CASES: list[tuple[str, str, dict[str, Any]]] = [
         "rating",
         {"number": 2, "tolerance_lower_percent": None, "tolerance_upper_percent": None},
     ),
+    ("rating_reference_voltage_has_its_basis", "rating", {"number": 2, "reference_voltage_basis": "not_identified"}),
+    ("rating_without_amps_if_not_identified", "rating", {"number": 2, "rated_currents_a": [None] * 4}),
+    (
+        "rating_without_amps_if_not_identified",
+        "rating",
+        {
+            "number": 2,
+            "reference_voltage_basis": "not_identified",
+            **dict.fromkeys(
+                (
+                    *("reference_voltage_v", "coils_in_series", "coils_in_parallel"),
+                    *("tolerance_lower_percent", "tolerance_upper_percent"),
+                )
+            ),
+        },
+    ),
     ("rating_wiring_positive", "rating", {"number": 2, "coils_in_series": 0}),
+    ("rating_wiring_positive", "rating", {"number": 2, "coils_in_series": None}),
+    ("rating_wiring_positive", "rating", {"number": 2, "coils_in_series": None, "coils_in_parallel": None}),
     ("rating_wiring_positive", "rating", {"number": 2, "coils_in_parallel": 0}),
     ("relay_box_type_id", "relay_box_type", {"uuid": SAME_ID, "designation": "other"}),
     ("relay_box_type_designation", "relay_box_type", {}),

@@ -5,6 +5,7 @@ A calibration counts on the day of the measurement, not of its arrival, and the 
 """
 
 import datetime as dt
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 from uuid import uuid4
@@ -14,10 +15,13 @@ import pytest
 from accounts.errors import Conflict, Refused
 from accounts.roles import Role
 from inspections.calibrations import calibration_fault, looked_back_on
-from inspections.models import Calibration
+from inspections.models import Calibration, Inspection, Rejudging, TrendNews
+from inspections.services import rejudging_runs
 from inspections.services.calibrations import record_calibration
-from inspections.services.doubt import rejudge_in_doubt
+from inspections.services.doubt import JudgedInDoubt, rejudge_in_doubt
 from inspections.services.meters import change_meter
+from inspections.services.rejudging import Terms
+from inspections.services.rejudging_runs import judge_anew_at_once, run_asked_rejudgings
 from tests import builders
 from tests.builders import Workshop
 from tests.inspections.visits import recorded
@@ -158,12 +162,136 @@ def test_checks_in_doubt_are_judged_anew_with_the_error_as_found_and_only_once(w
     assert other.judged == 2
 
 
+def gains_stood_on(check: Inspection) -> list[str]:
+    return [each.corrections.get("ammeter_gain_percent", "") for each in check.judgements.order_by("number")]
+
+
+def test_what_stands_on_another_error_by_now_is_judged_with_the_first_one_again(workshop: Workshop) -> None:
+    check = recorded(workshop, "2026-01-02T09:30:00Z", verdict="fail").inspection
+    row = calibrated(workshop, performed_on=dt.date(2026, 3, 1), passed=False)
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    for typed in ("5", "3", "5"):
+        assert rejudge_in_doubt(manager, row, reason="read again", gain_percent=Decimal(typed)).judged == 1
+    assert gains_stood_on(check) == ["", "5", "3", "5"]
+
+
+def test_the_same_error_is_the_same_however_it_is_typed(workshop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+    check = recorded(workshop, "2026-01-02T09:30:00Z", verdict="fail").inspection
+    points = [point("0", "0.1"), point("90.0", "93.1")]
+    row = calibrated(workshop, performed_on=dt.date(2026, 3, 1), as_found=points, as_left=ADJUSTED)
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    assert rejudge_in_doubt(manager, row, reason="clamp found high").judged == 1
+    assert gains_stood_on(check) == ["", "3.333333"]
+    prefilled = {"gain_percent": Decimal("3.333333"), "zero": Decimal("0.100000")}
+    assert rejudge_in_doubt(manager, row, reason="as the page says it", **prefilled).judged == 0
+    in_the_background(monkeypatch)
+    assert rejudge_in_doubt(manager, row, reason="by hand", gain_percent=Decimal("4")).left == 1
+    assert rejudge_in_doubt(manager, row, reason="by hand", gain_percent=Decimal("4.00")).left == 1
+    assert Rejudging.objects.filter(organisation=workshop.organisation).count() == 2
+
+
+@pytest.mark.parametrize(
+    "terms",
+    [
+        Terms(reason="plate read again"),
+        Terms(reason="simple", decision_rule="simple", corrections={"ammeter_gain_percent": "18.50"}),
+        Terms(reason="wider", tolerance_upper_percent=12.0, corrections={"ammeter_gain_percent": "18.5"}),
+    ],
+)
+def test_what_a_calibration_doubts_is_judged_anew_under_other_terms_though_it_stands_on_the_error(
+    workshop: Workshop, terms: Terms
+) -> None:
+    recorded(workshop, "2026-01-02T09:30:00Z", verdict="fail")
+    row = calibrated(workshop, performed_on=dt.date(2026, 3, 1), as_found=FOUND_HIGH, as_left=ADJUSTED)
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    rejudge_in_doubt(manager, row, reason="clamp found high")
+    assert judge_anew_at_once(manager, selection={"calibration": row.uuid}, terms=terms).judged == 1
+    correcting = Terms(reason="once more", corrections={"ammeter_gain_percent": "18.50"})
+    with pytest.raises(Refused, match="each stands on this error already"):
+        judge_anew_at_once(manager, selection={"calibration": row.uuid}, terms=correcting)
+
+
+def in_the_background(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rejudging_runs, "AT_ONCE", 0)
+    monkeypatch.setattr(rejudging_runs, "CHUNK", 1)
+
+
+def test_many_checks_in_doubt_are_judged_in_the_background_as_one_set_however_often_it_is_asked(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visits = [recorded(workshop, f"2026-0{month}-02T09:30:00Z", verdict="fail").inspection for month in (1, 2)]
+    row = calibrated(workshop, performed_on=dt.date(2026, 3, 1), as_found=FOUND_HIGH, as_left=ADJUSTED)
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    in_the_background(monkeypatch)
+    asked = [rejudge_in_doubt(manager, row, reason="clamp found high") for _time in range(2)]
+    assert [(done.judged, done.left) for done in asked] == [(0, 2), (0, 2)]
+    assert asked[0].run == asked[1].run
+    with pytest.raises(Conflict):
+        rejudge_in_doubt(manager, row, reason="read again", gain_percent=Decimal("18"))
+    assert run_asked_rejudgings() == 1
+    assert {check.judgements.count() for check in visits} == {2}
+    assert rejudge_in_doubt(manager, row, reason="clamp found high") == JudgedInDoubt(None, 0, 0, {})
+
+
+def test_nothing_is_left_once_a_set_is_done_though_another_set_judged_some_of_it_meanwhile(
+    workshop: Workshop,
+) -> None:
+    visits = [recorded(workshop, f"2026-0{month}-02T09:30:00Z", verdict="fail").inspection for month in (1, 2)]
+    row = calibrated(workshop, performed_on=dt.date(2026, 3, 1), as_found=FOUND_HIGH, as_left=ADJUSTED)
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    with pytest.MonkeyPatch.context() as patched:
+        in_the_background(patched)
+        rejudge_in_doubt(manager, row, reason="clamp found high")
+    with_it = Terms(reason="the unit alone", corrections={"ammeter_gain_percent": "18.5", "ammeter_zero_a": "0"})
+    february = {"meter": workshop.ammeter.uuid, "since": "2026-02-01"}
+    judge_anew_at_once(manager, selection=february, terms=with_it)
+    done = rejudge_in_doubt(manager, row, reason="clamp found high")
+    assert (done.judged, done.left) == (1, 0)
+    assert {check.judgements.count() for check in visits} == {2}
+
+
+def test_what_was_judged_with_the_found_error_before_a_set_was_killed_is_not_judged_so_again(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visits = [recorded(workshop, f"2026-0{month}-02T09:30:00Z", verdict="fail").inspection for month in (1, 2)]
+    row = calibrated(workshop, performed_on=dt.date(2026, 3, 1), as_found=FOUND_HIGH, as_left=ADJUSTED)
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    in_the_background(monkeypatch)
+    run = rejudge_in_doubt(manager, row, reason="clamp found high").run
+    assert run is not None
+    rejudging_runs._claimed(run)
+    rejudging_runs._one_chunk(workshop.organisation, run)
+    # Its runner is gone for good, and somebody writes the set off.
+    Rejudging.objects.filter(pk=run.pk).update(state="done")
+    again = rejudge_in_doubt(manager, row, reason="clamp found high")
+    assert again.left == 1
+    assert run_asked_rejudgings() == 1
+    assert {check.judgements.count() for check in visits} == {2}
+
+
+def test_a_calibration_entered_late_puts_what_was_read_with_the_clamp_since_on_the_nights_list(
+    workshop: Workshop,
+) -> None:
+    recorded(workshop, "2026-01-02T09:30:00Z")
+    other = builders.installation(workshop.organisation)
+    recorded(replace(workshop, installation=other), "2026-02-02T09:30:00Z")
+    TrendNews.objects.all().delete()
+    calibrated(workshop, performed_on=dt.date(2026, 3, 1))
+    assert not TrendNews.objects.exists()
+    calibrated(workshop, performed_on=dt.date(2026, 2, 2))
+    assert list(TrendNews.objects.values_list("retarder", flat=True)) == [other.retarder_id]
+
+
 def test_doubt_needs_an_error_and_a_meter_that_was_found_wrong(workshop: Workshop) -> None:
     manager = builders.actor(workshop.organisation, Role.MANAGER)
     failed = calibrated(workshop, passed=False)
     with pytest.raises(Refused) as refused:
         rejudge_in_doubt(manager, failed, reason="why not")
     assert refused.value.faults[0].path == ("gain_percent",)
+    with pytest.raises(Refused) as refused:
+        rejudge_in_doubt(manager, failed, reason="why not", gain_percent=Decimal("250.0"))
+    (fault,) = refused.value.faults
+    assert (fault.path, fault.detail.split(";")[0]) == (("gain_percent",), "250 is out of range")
     good = calibrated(workshop, performed_on=dt.date(2026, 1, 1))
     with pytest.raises(Refused) as refused:
         rejudge_in_doubt(manager, good, reason="why not", gain_percent=Decimal(1))

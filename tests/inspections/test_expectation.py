@@ -9,6 +9,8 @@ from calc.evidence import Meter, Rating, RestReading, StageReading
 from calc.judge import judge
 from inspections.expectation import (
     Expected,
+    expected_by_other_stages,
+    expected_by_own_history,
     expected_reading,
     is_too_high,
     slipped_current,
@@ -80,3 +82,37 @@ def test_everything_goes_off_over_130_percent_or_when_the_supply_gives_way(
     amps: float, volts: float, reason: str | None
 ) -> None:
     assert stopping_reason(HEALTHY, current_a=amps, supply_voltage_v=volts, rest_voltage_v=13.8) == reason
+
+
+@pytest.mark.parametrize(
+    ("read", "energised", "expected_a"),
+    [
+        ({}, [1], None),
+        ({1: 2.5}, [1], None),
+        ({1: 2.5}, [2], 35.0),
+        ({1: 2.5, 2: 0.0}, [3], 35.0),
+        ({1: 2.5, 2: 7.5, 3: 2.5}, [4], 35.0),
+        ({1: 2.5, 2: 2.6, 3: 2.5, 4: 2.5}, [1, 2, 3], 105.0),
+        ({1: 0.0, 2: 0.0}, [3], None),
+    ],
+)
+def test_without_a_rating_the_other_stages_of_the_check_say_what_to_expect(
+    read: dict[int, float], energised: list[int], expected_a: float | None
+) -> None:
+    expected = expected_by_other_stages(read, energised, supply_voltage_v=14.0)
+    assert (expected and expected.current_a) == (expected_a and pytest.approx(expected_a))
+
+
+def test_its_own_history_is_corrected_for_temperature_and_silent_about_a_stage_never_read() -> None:
+    own = {1: 2.5, 2: 2.5}
+    warm = expected_by_own_history(own, [1, 2], supply_voltage_v=14.0, coil_temperature_c=65.0)
+    assert warm is not None
+    assert warm.current_a == pytest.approx(70.0 * 254.5 / 299.5)
+    assert expected_by_own_history(own, [3], supply_voltage_v=14.0, coil_temperature_c=65.0) is None
+
+
+def test_where_nobody_knows_what_to_expect_only_a_collapsing_supply_stops() -> None:
+    known = {"current_a": 400.0, "rest_voltage_v": 14.0}
+    assert stopping_reason(None, supply_voltage_v=13.0, **known) is None
+    assert stopping_reason(None, supply_voltage_v=9.0, **known) == "collapsing_supply"
+    assert slipped_current(Decimal("363"), None) is None

@@ -141,10 +141,12 @@ def test_only_managers_set_limits_and_the_rule(workshop: Workshop) -> None:
 
 
 def test_the_rule_is_set_with_what_goes_with_it_and_audited(workshop: Workshop, manager: Actor) -> None:
-    with pytest.raises(Refused):
+    with pytest.raises(Refused, match="here: none with max_false_accept"):
         set_rule(
             manager, decision_rule="max_false_accept", max_false_accept_probability=None, calibration_required=False
         )
+    with pytest.raises(Refused, match=r"here: 0\.05 with simple"):
+        set_rule(manager, decision_rule="simple", max_false_accept_probability=0.05, calibration_required=False)
     set_rule(manager, decision_rule="max_false_accept", max_false_accept_probability=0.05, calibration_required=True)
     workshop.organisation.refresh_from_db()
     assert workshop.organisation.calibration_required

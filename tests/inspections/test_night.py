@@ -47,6 +47,8 @@ def test_chunks_leave_no_unit_out(workshop: Workshop, monkeypatch: pytest.Monkey
 
 @pytest.mark.committed
 def test_two_nights_at_once_queue_each_reminder_once(committed_db: None) -> None:
+    # Books of earlier tests may still have somebody to tell; theirs are queued before anything is counted.
+    run_night(as_of=instant(DUE))
     organisation = builders.organisation()
     for role in (Role.MANAGER, Role.ADMINISTRATOR):
         builders.member(organisation, role)
@@ -85,6 +87,9 @@ def test_a_night_is_written_down_and_its_hour_is_not_done_again(db: None) -> Non
         "reminders_queued": 0,
         "reminders_sent": 0,
         "releases_ended": 0,
+        "trends_failed": 0,
+        "due_dates_failed": 0,
+        "steps_failed": 0,
     }
     assert night_runs.run_night_once(as_of=instant("2026-07-31T13:00:00Z")) is not None
 

@@ -11,12 +11,16 @@ from accounts.errors import NotAllowed, Refused
 from accounts.models import AuditEntry
 from accounts.roles import Role
 from fleet.services import revise_rating
-from inspections.models import Defect, Inspection, Judgement
+from inspections.management.commands import rejudge
+from inspections.models import Defect, Inspection, Judgement, Rejudging
+from inspections.services import rejudging_runs
 from inspections.services.judging import full_result
-from inspections.services.rejudging import Terms, rejudge
+from inspections.services.rejudging import Terms
+from inspections.services.rejudging_runs import decided_rejudging
 from tests import builders
 from tests.builders import Workshop
-from tests.inspections.visits import due_date, recorded
+from tests.inspections.visits import changes_judged_anew, due_date, recorded
+from tests.naming import name
 
 FIGURES: dict[str, Any] = {
     "reference_voltage_v": 14.0,
@@ -34,16 +38,12 @@ def manager(workshop: Workshop) -> Actor:
     return builders.actor(workshop.organisation, Role.MANAGER)
 
 
-def everything(of: Workshop) -> Any:
-    return Inspection.objects.filter(installation=of.installation)
-
-
 def test_a_revised_rating_gives_a_second_judgement_beside_the_first(workshop: Workshop, manager: Actor) -> None:
     first = recorded(workshop, verdict="fail").inspection
     kind = workshop.installation.retarder.retarder_type
     revise_rating(manager, kind, reason="plate read again", rated_currents_a=[43.0] * 4, **FIGURES)
-    report = rejudge(manager, everything(workshop), Terms(reason="plate read again"))
-    assert (report.judged, report.changes) == (1, {("fail", "pass"): 1})
+    changes = changes_judged_anew(manager, Terms(reason="plate read again"))
+    assert changes == {("fail", "pass"): 1}
     verdicts = Judgement.objects.filter(inspection=first).order_by("number").values_list("number", "verdict", "reason")
     assert list(verdicts) == [(1, "fail", ""), (2, "pass", "plate read again")]
     first.refresh_from_db()
@@ -54,7 +54,7 @@ def test_the_first_judgement_still_works_out_to_its_own_figures(workshop: Worksh
     first = recorded(workshop, verdict="fail")
     kind = workshop.installation.retarder.retarder_type
     revise_rating(manager, kind, reason="plate read again", rated_currents_a=[43.0] * 4, **FIGURES)
-    rejudge(manager, everything(workshop), Terms(reason="plate read again"))
+    changes_judged_anew(manager, Terms(reason="plate read again"))
     stored = Judgement.objects.select_related("rating_revision").get(inspection=first.inspection, number=1)
     inspection = Inspection.objects.get(pk=first.inspection.pk)
     again, once = (result["stages"][0]["budget"] for result in (full_result(inspection, stored), first.result))
@@ -65,7 +65,7 @@ def test_the_error_found_in_a_clamp_is_taken_out_and_the_evidence_stays(workshop
     stored = recorded(workshop, verdict="fail").inspection
     before = stored.evidence
     terms = Terms(reason="clamp found reading high", corrections={"ammeter_gain_percent": "18.5"})
-    assert rejudge(manager, everything(workshop), terms).changes == {("fail", "pass"): 1}
+    assert changes_judged_anew(manager, terms, meter=str(workshop.ammeter.uuid)) == {("fail", "pass"): 1}
     stored.refresh_from_db()
     assert stored.evidence == before
     assert Judgement.objects.get(inspection=stored, number=2).corrections == {"ammeter_gain_percent": "18.5"}
@@ -75,18 +75,18 @@ def test_what_rests_on_a_verdict_that_changed_side_says_so(workshop: Workshop, m
     builders.check_plan(workshop.installation)
     recorded(workshop)
     terms = Terms(reason="clamp found reading high", corrections={"ammeter_gain_percent": "25"})
-    assert rejudge(manager, everything(workshop), terms).changes == {("pass", "fail"): 1}
+    assert changes_judged_anew(manager, terms, meter=str(workshop.ammeter.uuid)) == {("pass", "fail"): 1}
     assert due_date(workshop).verdict_changed
     recorded(workshop, verdict="fail", performed_at="2026-04-02T09:30:00Z")
     terms = Terms(reason="the correction was wrong", corrections={"ammeter_gain_percent": "18.5"})
-    rejudge(manager, everything(workshop), terms)
+    changes_judged_anew(manager, terms, meter=str(workshop.ammeter.uuid))
     assert all(Defect.objects.filter(installation=workshop.installation).values_list("verdict_changed", flat=True))
 
 
 def test_the_same_terms_again_change_no_verdict_and_stay_on_record(workshop: Workshop, manager: Actor) -> None:
     recorded(workshop)
     for _time in range(2):
-        assert rejudge(manager, everything(workshop), Terms(reason="audit", decision_rule="simple")).changes == {}
+        assert changes_judged_anew(manager, Terms(reason="audit", decision_rule="simple")) == {}
     numbers = Judgement.objects.filter(inspection__installation=workshop.installation).values_list("number", flat=True)
     assert sorted(numbers) == [1, 2, 3]
     told = AuditEntry.objects.filter(organisation=workshop.organisation, action="rejudge")
@@ -94,25 +94,70 @@ def test_the_same_terms_again_change_no_verdict_and_stay_on_record(workshop: Wor
 
 
 def test_another_organisations_inspections_are_not_touched(workshop: Workshop, manager: Actor) -> None:
+    recorded(workshop)
     other = builders.workshop()
-    recorded(other)
-    assert rejudge(manager, Inspection.objects.all(), Terms(reason="audit")).judged == 0
+    theirs = recorded(other).inspection
+    name(workshop.organisation)
+    changes_judged_anew(manager, Terms(reason="audit"))
+    name(other.organisation)
+    assert Judgement.objects.filter(inspection=theirs).count() == 1
 
 
 def test_a_technician_judges_nothing_anew_and_nobody_does_without_a_reason(workshop: Workshop, manager: Actor) -> None:
     technician = builders.actor(workshop.organisation)
     with pytest.raises(NotAllowed):
-        rejudge(technician, everything(workshop), Terms(reason="audit"))
+        changes_judged_anew(technician, Terms(reason="audit"))
     with pytest.raises(Refused):
-        rejudge(manager, everything(workshop), Terms(reason=""))
+        changes_judged_anew(manager, Terms(reason=""))
 
 
-def test_the_command_reports_what_changed_class(workshop: Workshop) -> None:
+def test_the_command_reports_what_changed_class_and_makes_the_row_that_the_page_shows(workshop: Workshop) -> None:
     recorded(workshop)
-    out = StringIO()
-    slug = workshop.organisation.slug
-    call_command("rejudge", organisation=slug, reason="audit", ammeter_gain_percent="25", stdout=out)
+    out, slug, meter = StringIO(), workshop.organisation.slug, str(workshop.ammeter.uuid)
+    call_command("rejudge", "--meter", meter, organisation=slug, reason="audit", ammeter_gain_percent="25", stdout=out)
     assert out.getvalue() == "1 inspections judged anew, 1 with another verdict.\npass -> fail: 1\n"
+    row = Rejudging.objects.get(organisation=workshop.organisation)
+    assert (row.state, row.reason, row.judged, row.total, row.requested_by) == ("done", "audit", 1, 1, None)
+    assert row.selection == {"meter": meter}
+
+
+def test_the_command_says_so_where_another_runner_took_the_set_before_it(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recorded(workshop)
+
+    def decided_and_taken(*args: Any, **kwargs: Any) -> Rejudging:
+        row = decided_rejudging(*args, **kwargs)
+        assert rejudging_runs._claimed(row)
+        return row
+
+    monkeypatch.setattr(rejudge, "decided_rejudging", decided_and_taken)
+    out = StringIO()
+    call_command("rejudge", organisation=workshop.organisation.slug, reason="audit", stdout=out)
+    row = Rejudging.objects.get(organisation=workshop.organisation)
+    assert row.state == "storing"
+    assert out.getvalue() == (
+        "Another runner has this set and goes on with it: 0 of 1 inspections judged anew so far. "
+        f"How far it is stands on the page “Judge anew” and at /api/v1/rejudgings/{row.uuid}/.\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (["--ammeter-gain-percent", "25"], "choose the meter"),
+        (["--ammeter-gain-percent", "much"], "'much' is no number"),
+        (["--meter", "00000000-0000-4000-8000-000000000000"], "Nothing here has the id"),
+        (["--since", "yesterday"], "yesterday"),
+        (["--since", "2031-01-01"], "No check fits"),
+        (["--depot", "North"], "invalid UUID value"),
+    ],
+)
+def test_the_command_refuses_in_one_line_what_makes_no_sense(workshop: Workshop, given: list[str], told: str) -> None:
+    recorded(workshop)
+    with pytest.raises(CommandError, match=told):
+        call_command("rejudge", "--organisation", workshop.organisation.slug, "--reason", "audit", *given)
+    assert not Rejudging.objects.filter(organisation=workshop.organisation).exists()
 
 
 def test_the_command_refuses_an_unknown_organisation_in_one_line(db: None) -> None:

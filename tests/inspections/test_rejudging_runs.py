@@ -5,6 +5,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.test import Client
 from django.utils import timezone
 
 from accounts.actors import Actor
@@ -26,7 +27,7 @@ from schedules.services.settling import settle_changed_due_date
 from tests import builders
 from tests.builders import Workshop
 from tests.inspections.visits import due_date, recorded
-from tests.naming import name
+from tests.naming import name, nameless
 
 GAIN = {"ammeter_gain_percent": "25"}
 
@@ -113,11 +114,11 @@ def test_a_runner_that_dies_between_chunks_loses_nothing_and_nothing_is_judged_t
 
     monkeypatch.setattr(rejudging_runs, "chunk_judged_anew", dies_at_the_second)
     with pytest.raises(MemoryError):
-        run_rejudging(row)
+        run_rejudging(workshop.organisation, row)
     stored = Rejudging.objects.get(pk=row.pk)
     assert (stored.state, stored.judged, numbers(workshop)) == ("storing", 1, [1, 2, 1, 1])
     # Its claim holds for some minutes; then another goes on where it stopped.
-    assert run_rejudging(Rejudging.objects.get(pk=row.pk)) is False
+    assert run_rejudging(workshop.organisation, Rejudging.objects.get(pk=row.pk)) is False
     lapsed = timezone.now() - rejudging_runs.CLAIM_LAPSES_AFTER - dt.timedelta(seconds=1)
     Rejudging.objects.filter(pk=row.pk).update(claimed_at=lapsed)
     assert run_asked_rejudgings() == 1
@@ -127,6 +128,44 @@ def test_a_runner_that_dies_between_chunks_loses_nothing_and_nothing_is_judged_t
     assert run_asked_rejudgings() == 0
 
 
+def test_a_set_that_fails_says_so_keeps_no_other_from_it_and_goes_on_later(
+    workshop: Workshop,
+    manager: Actor,
+    waiting: None,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    client: Client,
+) -> None:
+    recorded(workshop)
+    failing, other = clamp_high(workshop, manager), clamp_high(workshop, manager)
+    whole, runs = rejudging.chunk_compared, iter([True, False, False])
+
+    def fails_at_first(*args: Any) -> Any:
+        if next(runs):
+            raise ArithmeticError("no figure")
+        return whole(*args)
+
+    monkeypatch.setattr(rejudging_runs, "chunk_compared", fails_at_first)
+    assert run_asked_rejudgings() == 1
+    assert f"the set {failing.uuid} could not be judged anew" in caplog.text
+    failing.refresh_from_db()
+    other.refresh_from_db()
+    assert (failing.state, failing.judged, failing.error) == ("comparing", 0, "ArithmeticError: no figure")
+    assert (other.state, other.error) == ("compared", "")
+    client.force_login(builders.member(workshop.organisation, Role.MANAGER).user)
+    address = f"/{workshop.organisation.slug}/judge-anew/{failing.uuid}/"
+    page = client.get(address).content.decode()
+    assert "ArithmeticError: no figure" in page
+    assert "This goes on in the background" not in page
+    assert client.get(f"/{workshop.organisation.slug}/judge-anew/").content.decode().count("stopped at an error") == 1
+    lapsed = timezone.now() - rejudging_runs.CLAIM_LAPSES_AFTER - dt.timedelta(seconds=1)
+    Rejudging.objects.filter(pk=failing.pk).update(claimed_at=lapsed)
+    assert run_asked_rejudgings() == 1
+    failing.refresh_from_db()
+    assert (failing.state, failing.judged, failing.error) == ("compared", 1, "")
+    assert "stopped at an error" not in client.get(address).content.decode()
+
+
 def test_a_runner_whose_set_was_taken_over_stops_without_a_trace(
     workshop: Workshop, manager: Actor, waiting: None
 ) -> None:
@@ -134,8 +173,22 @@ def test_a_runner_whose_set_was_taken_over_stops_without_a_trace(
     slow = clamp_high(workshop, manager)
     assert rejudging_runs._claimed(slow)
     Rejudging.objects.filter(pk=slow.pk).update(claimed_at=timezone.now() + dt.timedelta(seconds=1))
-    assert rejudging_runs._one_chunk(slow) is False
+    assert rejudging_runs._one_chunk(workshop.organisation, slow) is False
     assert not RejudgedVerdict.objects.filter(rejudging=slow).exists()
+
+
+def test_the_background_goes_on_with_a_set_although_nobody_has_named_its_organisation(
+    workshop: Workshop, manager: Actor, waiting: None
+) -> None:
+    recorded(workshop)
+    row = clamp_high(workshop, manager)
+    with nameless():
+        assert run_asked_rejudgings() == 1
+    row.refresh_from_db()
+    store_rejudging(manager, row)
+    with nameless():
+        assert run_asked_rejudgings() == 1
+    assert numbers(workshop) == [1, 2]
 
 
 def test_checks_recorded_meanwhile_are_not_in_the_set(workshop: Workshop, manager: Actor, waiting: None) -> None:
@@ -222,6 +275,32 @@ def test_a_correction_of_minus_a_hundred_percent_divides_by_nothing_and_is_refus
         ask_rejudging(
             manager, selection=selection, terms=Terms(reason="audit", corrections={"ammeter_gain_percent": "-100"})
         )
+
+
+@pytest.mark.parametrize(
+    ("terms", "told"),
+    [
+        (Terms(reason="audit", decision_rule="max_false_accept"), "allowed is above 0 to 0.5, not none."),
+        (Terms(reason="audit", max_false_accept_probability=0.05), "allowed is above 0 to 0.5, not 0.05."),
+        (
+            Terms(reason="audit", decision_rule="max_false_accept", max_false_accept_probability=0.7),
+            "allowed is above 0 to 0.5, not 0.7.",
+        ),
+        (Terms(reason="audit", tolerance_upper_percent=100.5), "100.5 is out of range; allowed is above 0 to 100."),
+        (
+            Terms(reason="audit", corrections={"ammeter_gain_percent": "140"}),
+            "140 is out of range; allowed is -100 to 100, both excluded.",
+        ),
+    ],
+)
+def test_a_refusal_names_the_value_and_what_is_allowed(
+    workshop: Workshop, manager: Actor, terms: Terms, told: str
+) -> None:
+    recorded(workshop)
+    with pytest.raises(Refused) as refusal:
+        ask_rejudging(manager, selection={"meter": str(workshop.ammeter.uuid)}, terms=terms)
+    (fault,) = refusal.value.faults
+    assert fault.detail.endswith(told)
 
 
 def test_a_technician_neither_asks_nor_stores(workshop: Workshop, manager: Actor) -> None:

@@ -33,6 +33,20 @@ def test_every_kind_of_fault_is_planted_and_shows_in_the_readings() -> None:
     assert abs(share_of_stage(healthy)[-1] - share_of_stage(healthy)[0]) < 0.02
 
 
+def test_the_low_clamp_reads_low_from_its_calibration_on_and_the_truth_says_when() -> None:
+    fleet = PlantedFleet(installations=60, inspections=8, seed=3, until=UNTIL)
+    (low,) = [clamp for clamp in truth_document(fleet)["clamps"] if clamp["turns_low_by_percent"]]
+    from_on = dt.date.fromisoformat(low["turns_low_on"])
+    read: dict[bool, list[float]] = {True: [], False: []}
+    for unit, truth in enumerate(fleet.truths):
+        for check in fleet.checks(unit) if truth.fault == "none" else ():
+            if check.clamp == low["clamp"] and check.mistyped_stage is None:
+                amps = [float(row["current_a"]) for row in check.document["stage_readings"][:4]]
+                read[check.performed_at.date() >= from_on].append(float(np.mean(amps)))
+    assert len(read[True]) > 20
+    assert -4.0 < 100 * (np.mean(read[True]) / np.mean(read[False]) - 1) < -1.0
+
+
 def test_equal_arguments_give_an_equal_fleet() -> None:
     one, other = (PlantedFleet(installations=30, inspections=4, seed=8, until=UNTIL) for _ in range(2))
     assert truth_document(one) == truth_document(other)

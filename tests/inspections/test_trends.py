@@ -5,14 +5,19 @@ from typing import Any
 
 import pytest
 
+from accounts.roles import Role
+from accounts.tenancy import organisation_transaction
+from inspections.forecast_fans import fans_of
 from inspections.models import Decline, Inspection, Trend
 from inspections.services.night import run_night
+from inspections.services.rejudging import Terms
 from inspections.services.trends import refresh_trends
 from tests import builders
 from tests.builders import Workshop
 from tests.conftest import Api
+from tests.inspections.losing_fleet import found_in
 from tests.inspections.tables import every_row
-from tests.inspections.visits import due_date, recorded
+from tests.inspections.visits import changes_judged_anew, due_date, recorded
 
 FIRST_VISIT = dt.datetime(2024, 3, 4, 9, 30, tzinfo=dt.UTC)
 QUARTER = dt.timedelta(days=91)
@@ -134,3 +139,72 @@ def test_the_trend_is_answered_with_points_slope_and_crossing(
     assert (answer["attribution"] == "stage") is (per_visit_percent > 0)
     assert third["slope_low"] <= third["slope_percent_per_year"] <= third["slope_high"]
     assert (third["crosses_earliest_on"] is not None) is (per_visit_percent > 0)
+
+
+@pytest.mark.parametrize("per_visit", [0.0, 1.2])
+def test_only_what_loses_current_has_a_fan_and_it_begins_at_the_last_check(
+    workshop: Workshop, per_visit: float
+) -> None:
+    visits = told(workshop, per_visit_percent=per_visit)
+    night(workshop, visits)
+    fans = fans_of(workshop.installation)
+    assert set(fans) == ({3} if per_visit else set())
+    for fan in fans.values():
+        assert abs((fan[0].on - visits[-1].performed_on).days) <= 1
+        assert list(fan[0].levels_percent) == sorted(fan[0].levels_percent)
+        assert fan[-1].levels_percent[2] < fan[0].levels_percent[2]
+
+
+def test_a_repair_resolves_the_decline_and_begins_a_new_baseline(workshop: Workshop) -> None:
+    visits = told(workshop, per_visit_percent=2.0)
+    night(workshop, visits)
+    technician = builders.actor(workshop.organisation)
+    at = (FIRST_VISIT + VISITS * QUARTER).isoformat()
+    recorded(workshop, at, by=technician, purpose="first", stage_readings=readings(0))
+    refresh_trends(workshop.organisation)
+    decline = Decline.objects.get(installation=workshop.installation)
+    assert (decline.state, decline.reason) == ("resolved", "repaired")
+    trend = Trend.objects.get(installation=workshop.installation)
+    assert trend.attribution is None
+    assert [stage["declining"] for stage in trend.stages] == [False] * 4
+    assert [stage["slope_percent_per_year"] for stage in trend.stages] == [None] * 4
+
+
+def test_a_check_that_arrives_late_ends_like_one_in_time(workshop: Workshop) -> None:
+    other = builders.workshop()
+    late = 6
+    for of, order in (
+        (other, range(VISITS)),
+        (workshop, [*range(late), *range(late + 1, VISITS), late]),
+    ):
+        with organisation_transaction(of.organisation):
+            technician = builders.actor(of.organisation)
+            for visit in order:
+                at = (FIRST_VISIT + visit * QUARTER).isoformat()
+                rows = readings(visit, stage_3_loses_percent=2.0 * max(0, visit - 3))
+                if of is workshop and visit == late:
+                    assert refresh_trends(of.organisation).fitted == 1
+                recorded(of, at, by=technician, stage_readings=rows)
+        assert refresh_trends(of.organisation).fitted == 1
+    assert found_in(workshop.organisation)[0] == found_in(other.organisation)[0]
+
+
+def test_evidence_alone_changes_a_state_and_not_the_passing_of_time(workshop: Workshop) -> None:
+    visits = told(workshop, per_visit_percent=2.0)
+    night(workshop, visits)
+    before = found_in(workshop.organisation)
+    run_night(as_of=visits[-1].performed_at + dt.timedelta(days=400))
+    assert found_in(workshop.organisation) == before
+
+
+def test_checks_judged_anew_are_fitted_anew(workshop: Workshop) -> None:
+    visits = told(workshop)
+    night(workshop, visits)
+    (before,) = Trend.objects.filter(installation=workshop.installation)
+    manager = builders.actor(workshop.organisation, Role.MANAGER)
+    terms = Terms(reason="clamp found reading high", corrections={"ammeter_gain_percent": "5"})
+    changes_judged_anew(manager, terms, meter=str(workshop.ammeter.uuid))
+    assert refresh_trends(workshop.organisation).fitted == 1
+    (after,) = Trend.objects.filter(installation=workshop.installation)
+    for old, new in zip(before.stages, after.stages, strict=True):
+        assert new["level_percent"] == pytest.approx(old["level_percent"] / 1.05, abs=0.1)

@@ -14,6 +14,7 @@ from fleet.models import Installation
 from inspections.models import Decline, Inspection, TrendChunk, TrendNews
 from inspections.services import trend_chunks, trends
 from inspections.services.trend_news import note_news
+from inspections.services.trend_rows import store_trends
 from inspections.services.trends import fit_chunk, refresh_trends
 from tests import builders
 from tests.accounts.threads import at_once
@@ -70,6 +71,27 @@ def test_a_unit_with_news_while_it_is_fitted_stays_on_the_list(db: None, monkeyp
     assert refresh_trends(fleet.organisation).fitted == 1
 
 
+def test_a_unit_that_comes_on_the_list_while_its_neighbours_are_written_keeps_its_news_and_its_declines(
+    db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fleet = losing_fleet(4)
+    refresh_trends(fleet.organisation)
+    first, losing, _, last = Installation.objects.filter(organisation=fleet.organisation).order_by("pk")
+    before = list(Decline.objects.filter(installation=losing).values())
+    assert [row["state"] for row in before] == ["confirmed"]
+    note_news(fleet.organisation.pk, [first.retarder_id, last.retarder_id])
+
+    def store_and_sign_meanwhile(*arguments: Any) -> None:
+        store_trends(*arguments)
+        note_news(fleet.organisation.pk, [losing.retarder_id])
+
+    monkeypatch.setattr(trends, "store_trends", store_and_sign_meanwhile)
+    report = refresh_trends(fleet.organisation)
+    assert (report.fitted, report.declines_changed) == (2, 0)
+    assert list(Decline.objects.filter(installation=losing).values()) == before
+    assert list(TrendNews.objects.values_list("retarder", flat=True)) == [losing.retarder_id]
+
+
 def test_a_chunk_is_done_by_one_and_taken_over_when_its_claim_lapses(db: None) -> None:
     fleet = losing_fleet(1)
     trend_chunks.plan_chunks(fleet.organisation)
@@ -80,6 +102,43 @@ def test_a_chunk_is_done_by_one_and_taken_over_when_its_claim_lapses(db: None) -
     TrendChunk.objects.filter(pk=chunk.pk).update(claimed_at=lapsed)
     assert fit_chunk(fleet.organisation, chunk.pk)
     assert not fit_chunk(fleet.organisation, chunk.pk)
+
+
+def open_chunk(of: Workshop, units: list[int], claimed_at: dt.datetime | None = None) -> TrendChunk:
+    ends = {"first_unit": units[0], "last_unit": units[-1], "units": len(units)}
+    return TrendChunk.objects.create(
+        organisation=of.organisation, planned_at=timezone.now(), claimed_at=claimed_at, **ends
+    )
+
+
+def covered(units: list[int]) -> list[int]:
+    chunks = list(TrendChunk.objects.filter(finished_at__isnull=True))
+    return [unit for unit in units if any(chunk.first_unit <= unit <= chunk.last_unit for chunk in chunks)]
+
+
+@pytest.mark.parametrize(
+    ("claimed_before", "chunks"), [(None, 1), (dt.timedelta(0), 2), (2 * trend_chunks.CLAIM_LAPSES_AFTER, 1)]
+)
+def test_a_narrow_chunk_of_an_earlier_night_leaves_no_unit_out(
+    db: None, claimed_before: dt.timedelta | None, chunks: int
+) -> None:
+    fleet = losing_fleet(4)
+    units = list(TrendNews.objects.order_by("retarder").values_list("retarder", flat=True))
+    open_chunk(fleet, units[:2], None if claimed_before is None else timezone.now() - claimed_before)
+    trend_chunks.plan_chunks(fleet.organisation)
+    assert covered(units) == units
+    assert TrendChunk.objects.count() == chunks
+
+
+def test_the_half_that_is_cut_off_is_not_lost_to_a_narrow_chunk_that_begins_like_it(db: None) -> None:
+    fleet = losing_fleet(6)
+    units = list(TrendNews.objects.order_by("retarder").values_list("retarder", flat=True))
+    now = timezone.now()
+    failing = open_chunk(fleet, units, now)
+    open_chunk(fleet, units[3:4], now)
+    trend_chunks.set_aside(fleet.organisation, failing, RuntimeError("one of them"))
+    assert covered(units) == units
+    assert sorted(TrendChunk.objects.values_list("units", flat=True)) == [1, 2, 3]
 
 
 def test_chunks_are_handed_to_other_workers_where_there_are_several(db: None, monkeypatch: pytest.MonkeyPatch) -> None:

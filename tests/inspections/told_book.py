@@ -27,7 +27,7 @@ from fleet.services import (
     record_counter_reading,
     revise_rating,
 )
-from inspections.models import Defect, Inspection, Meter
+from inspections.models import Defect, Meter
 from inspections.services.calibrations import record_calibration
 from inspections.services.comparisons import record_comparison
 from inspections.services.defect_life import decide_release, record_repair
@@ -37,7 +37,8 @@ from inspections.services.limits import set_limits, set_rule
 from inspections.services.meters import add_meter
 from inspections.services.photos import add_photo
 from inspections.services.record import record_inspection
-from inspections.services.rejudging import Terms, rejudge
+from inspections.services.rejudging import Terms
+from inspections.services.rejudging_runs import judge_anew_at_once
 from inspections.services.signing import sign_inspection
 from schedules.services.plans import add_check_plan, change_check_plan
 from tests import builders
@@ -174,4 +175,4 @@ def _replaced_and_judged_anew(book: Book) -> None:
     first = record_inspection(book.actor, book.document(days=2)).inspection
     record_inspection(book.actor, book.document(days=2, supersedes=first.uuid, supersede_reason="mistyped"))
     revise_rating(book.actor, book.kind, reason="plate read again", rated_currents_a=[34.0] * 4, **RATING)
-    rejudge(book.actor, Inspection.objects.filter(organisation=book.organisation), Terms("new rating"))
+    judge_anew_at_once(book.actor, selection={}, terms=Terms("new rating"))

@@ -10,6 +10,8 @@ from accounts.instants import instant
 from accounts.tenancy import organisation_transaction
 from api.serializers.submissions import InspectionSerializer
 from inspections.services.record import Recorded, record_inspection
+from inspections.services.rejudging import Terms
+from inspections.services.rejudging_runs import counted_changes, judge_anew_at_once
 from schedules.models import DueDate
 from tests import builders
 from tests.builders import Workshop
@@ -41,6 +43,11 @@ def recorded(of: Workshop, performed_at: str = "2026-03-02T09:30:00Z", **fields:
     document = visit(of, performed_at=performed_at, **fields)
     with organisation_transaction(of.organisation):
         return record_inspection(by, document, received_at=instant(performed_at) + AN_HOUR)
+
+
+def changes_judged_anew(by: Actor, terms: Terms, **selection: str) -> dict[tuple[str, str], int]:
+    """Judge a set anew and store it, and return how many went from which verdict to which."""
+    return dict(counted_changes(judge_anew_at_once(by, selection=selection, terms=terms)))
 
 
 def due_date(of: Workshop) -> DueDate:

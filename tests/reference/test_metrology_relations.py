@@ -3,7 +3,8 @@
 Origin P: read in the primary text (JCGM 100:2008, JCGM 106:2012).  Rows about inputs that nobody is asked for have no
 test, because there is no code of ours to hold against them: a bound quoted at a confidence or as three sigma and
 triangular or trapezoidal bounds (booklets of clamps and voltmeters state ±(percent + counts), one rectangle), a prior
-(a verdict rests on the readings of its visit alone), and the reliability of a Type B figure.
+(a verdict rests on the readings of its visit alone), the reliability of a Type B figure, and several results of one set
+of readings with their correlations (resistance and reactance beside the impedance: a stage is answered with one).
 """
 
 from dataclasses import replace

@@ -11,6 +11,7 @@ from inspections.bench.detect import bench_detect, detect_table
 from inspections.bench.diagnosis import diagnosis_bench, table
 from inspections.bench.night import bench_night, night_table
 from inspections.bench.post import bench_post, post_table
+from inspections.bench.rejudging import bench_rejudging, rejudging_table
 from inspections.bench.trend import PeerMissing, bench_trend, trend_table
 from inspections.bench.verdict import bench_verdict, verdict_table
 
@@ -21,6 +22,7 @@ BENCHES: dict[str, tuple[Callable[[str], Figures], Callable[[Figures], str]]] = 
     "detect": (bench_detect, detect_table),
     "night": (bench_night, night_table),
     "post": (bench_post, post_table),
+    "rejudge": (bench_rejudging, rejudging_table),
     "trend": (bench_trend, trend_table),
     "verdict": (bench_verdict, verdict_table),
 }
@@ -34,12 +36,15 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         """Take the bench, its size and where the figures go."""
         parser.add_argument("name", nargs="?", choices=[*BENCHES], metavar="NAME", help=", ".join(BENCHES))
-        parser.add_argument("--size", choices=["small", "full"], default="small")
+        sizes = "million: the night alone, with a larger fleet of 1,000,000"
+        parser.add_argument("--size", choices=["small", "full", "million"], default="small", help=sizes)
         parser.add_argument("--json", metavar="FILE", type=Path, help="also write the figures to FILE")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run, say the figures, and write them where asked."""
         names = [options["name"]] if options["name"] else [*BENCHES]
+        if options["size"] == "million" and names != ["night"]:
+            raise CommandError("--size: million is a size of the night alone")
         figures = {}
         for name in names:
             measure, lines = BENCHES[name]

@@ -22,9 +22,11 @@ class Command(BaseCommand):
         parser.add_argument("--as-of", metavar="INSTANT", help="RFC 3339 with offset, such as 2026-11-25T02:00:00Z")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Run and say what was done."""
+        """Run and say what was done; what failed ends it with an error, once everything else is done."""
         report = run_night(as_of=_as_of(options["as_of"]), hand_out=to_other_workers(), tell=self._tell)
         self.stdout.write(night_sentence(report))
+        if report.failed:
+            raise CommandError(failure_sentence(report))
 
     def _tell(self, progress: Progress) -> None:
         # A night of one chunk is over before anybody could read how far it is.
@@ -40,6 +42,15 @@ def night_sentence(report: NightReport) -> str:
         f"{report.trends_fitted} trends fitted, {report.declines_changed} declines changed, "
         f"{report.due_dates_changed} due dates changed, {report.reminders_queued} reminders queued, "
         f"{report.reminders_sent} sent."
+    )
+
+
+def failure_sentence(report: NightReport) -> str:
+    """Return one line about what a night could not do."""
+    return (
+        f"Left undone: {report.trends_failed} trends, {report.due_dates_failed} due dates, "
+        f"{report.steps_failed} whole steps. "
+        "The reasons stand in the log; the next night tries again."
     )
 
 

@@ -1,0 +1,1 @@
+"""A real server process, spoken to over real sockets."""
