@@ -5,15 +5,11 @@ from contextlib import contextmanager
 
 from django.conf import settings
 from django.core.management.base import CommandError
-from django.db import DEFAULT_DB_ALIAS, OperationalError, connections
+from django.db import OperationalError, connections
 from django.db.migrations.loader import MigrationLoader
 
+from accounts.owner import owner_alias
 from bootstrap import try_to_hold, wait_for
-
-
-def owner_alias() -> str:
-    """Return the connection of the role that may create tables."""
-    return "owner" if "owner" in settings.DATABASES else DEFAULT_DB_ALIAS
 
 
 @contextmanager

@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from accounts.owner import owner_alias, server_of_the_owner
 from bootstrap import try_to_hold, wait_for
-from inspections.bench.database import owner_alias, server_of_the_owner
 from tests.config.processes import manage
 
 Environment = dict[str, str]

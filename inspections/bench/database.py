@@ -11,40 +11,52 @@ from django.core.management import call_command
 from django.db import DEFAULT_DB_ALIAS, connections
 from psycopg import sql
 
+from accounts.owner import owner_alias, server_of_the_owner
 
-def owner_alias() -> str:
-    """Return the connection of the role that may make tables."""
-    return "owner" if "owner" in connections else DEFAULT_DB_ALIAS
+
+class NoScratchDatabase(Exception):
+    """The bench needs PostgreSQL and a role that may make databases."""
 
 
 @contextmanager
-def database_of_its_own() -> Iterator[None]:
-    """Use an empty migrated database on the engine that the settings name, and drop it afterwards."""
+def scratch_database() -> Iterator[str]:
+    """Use a database of the bench's own as `database_of_its_own` does, on PostgreSQL only.
+
+    Raises
+    ------
+    NoScratchDatabase
+        Says what is missing.
+    """
+    if connections[DEFAULT_DB_ALIAS].vendor != "postgresql":
+        raise NoScratchDatabase("the bench of the night needs PostgreSQL: set DATABASE_URL")
+    with database_of_its_own() as name:
+        yield name
+
+
+@contextmanager
+def database_of_its_own() -> Iterator[str]:
+    """Use an empty migrated database on the engine that the settings name, and drop it afterwards.
+
+    Raises
+    ------
+    NoScratchDatabase
+        The owner's role may not make databases.
+    """
+    name = f"bench_coilbook_{os.getpid()}"
     if connections[DEFAULT_DB_ALIAS].vendor == "sqlite":
-        with tempfile.TemporaryDirectory() as folder, _used(str(Path(folder) / "bench.sqlite3")):
-            yield
+        with tempfile.TemporaryDirectory() as folder, _used(str(Path(folder) / f"{name}.sqlite3")):
+            yield name
         return
-    name = sql.Identifier(f"bench_coilbook_{os.getpid()}")
     with server_of_the_owner() as server:
-        server.execute(sql.SQL("CREATE DATABASE {}").format(name))
         try:
-            with _used(f"bench_coilbook_{os.getpid()}"):
-                yield
+            server.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
+        except psycopg.errors.InsufficientPrivilege:
+            raise NoScratchDatabase("the owner's role may not make databases: grant it CREATEDB") from None
+        try:
+            with _used(name):
+                yield name
         finally:
-            server.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(name))
-
-
-def server_of_the_owner() -> psycopg.Connection:
-    """Return a connection, to close, on which the owner's role makes and drops databases."""
-    owner = connections[owner_alias()].settings_dict
-    return psycopg.connect(
-        host=owner["HOST"],
-        port=owner["PORT"] or None,
-        user=owner["USER"],
-        password=owner["PASSWORD"] or None,
-        dbname="postgres",
-        autocommit=True,
-    )
+            server.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name)))
 
 
 @contextmanager
@@ -56,6 +68,11 @@ def _used(name: str) -> Iterator[None]:
         yield
     finally:
         _point_at(before)
+
+
+def use_database(name: str) -> None:
+    """Let every connection of this process go to another database of the same server."""
+    _point_at({connection.alias: name for connection in connections.all()})
 
 
 def _point_at(names: dict[str, str]) -> None:

@@ -11,10 +11,11 @@ from typing import Any
 from django.db import connection, connections
 
 from accounts.models import Organisation
+from accounts.owner import owner_alias
 from accounts.tenancy import organisation_transaction
 from calc.trend.packed import FIGURES
+from inspections.bench.database import NoScratchDatabase, scratch_database
 from inspections.bench.night_fleet import STAGES, VISITS, make_fleet, tidy
-from inspections.bench.scratch import NoScratchDatabase, owner_alias, scratch_database
 from inspections.bench.trend import PeerMissing
 from inspections.bench.workers import begin, settle, work
 from inspections.models import Inspection, Trend

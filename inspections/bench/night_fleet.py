@@ -12,8 +12,8 @@ from django.db import connections, models
 from django.utils import timezone
 
 from accounts.models import Depot, Organisation, User
+from accounts.owner import owner_alias
 from fleet.models import Installation, RatingRevision, Retarder, RetarderType, Vehicle
-from inspections.bench.scratch import owner_alias
 from inspections.models import Inspection, Meter
 
 VISITS, STAGES, CLAMPS = 12, 4, 50

@@ -12,7 +12,7 @@ from django.urls import path
 from rest_framework import serializers
 from rest_framework.generics import CreateAPIView
 
-from inspections.bench.database import owner_alias
+from accounts.owner import owner_alias
 
 
 class BenchVisit(models.Model):

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS, connections
 
-from inspections.bench.database import owner_alias
+from accounts.owner import owner_alias
 
 Ways = dict[str, tuple[Callable[[Any], None], int]]
 

@@ -8,7 +8,7 @@ import django
 def begin(database: str) -> None:
     """Set a fresh process up to work in a database."""
     django.setup()
-    from inspections.bench.scratch import use_database
+    from inspections.bench.database import use_database
 
     use_database(database)
 

@@ -8,9 +8,9 @@ from django.db import DatabaseError, connection, connections, transaction
 from knox.crypto import hash_token
 
 from accounts.models import ApiToken, Organisation
+from accounts.owner import owner_alias
 from accounts.tenancy import name_key, name_person, organisation_transaction, organisations_in_sight
 from accounts.walls import NAMED
-from config.starting import owner_alias
 from tests import builders
 from tests.accounts.tenant_tables import OUTSIDE_ANY_ORGANISATION, fill_every_table, tables_outside, tenant_models
 from tests.api.full_house import furnish

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db import connections, transaction
 
-from config.starting import owner_alias
+from accounts.owner import owner_alias
 
 
 @contextmanager

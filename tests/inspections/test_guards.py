@@ -3,7 +3,7 @@
 import pytest
 from django.db import DatabaseError, connection, connections, transaction
 
-from config.starting import owner_alias
+from accounts.owner import owner_alias
 
 APPEND_ONLY_TABLES = [
     "accounts_auditentry",

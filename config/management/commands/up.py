@@ -7,6 +7,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
+from accounts.owner import owner_alias
 from accounts.queries import is_empty
 from config import serving, starting
 from inspections.management.commands.nightly import night_sentence
@@ -36,7 +37,7 @@ class Command(BaseCommand):
 
     def _prepare_database(self) -> None:
         starting.refuse_newer_database()
-        call_command("migrate", database=starting.owner_alias(), verbosity=0, interactive=False)
+        call_command("migrate", database=owner_alias(), verbosity=0, interactive=False)
         if is_empty():
             self.stdout.write("The database is empty: loading the demo fleet (an invented operator) ...")
             self.stdout.write(load_demo_fleet(now=timezone.now()))
