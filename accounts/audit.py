@@ -114,7 +114,7 @@ def _entry(actor: Actor, deed: Deed, *, sequence: int, previous_hash: str, now: 
         request_id=actor.request_id or current_request_id(),
         device_at=deed.device_at,
         action=deed.action,
-        object_type=object_type(type(row)),
+        object_type=object_type(type(deed.row)),
         object_id=row.uuid,
         content_hash=_content_hash(deed),
         before=plain(deed.before),

@@ -36,6 +36,9 @@ class Tracking:
     untracked_because: str = ""
     # Covered by the hash, and never spelt out in an entry.
     unspoken: frozenset[str] = frozenset()
+    # Columns that came when rows had been hashed without them: covered where they have a value, and nothing where null,
+    # so that the hashes of those rows stand.
+    later: frozenset[str] = frozenset()
 
 
 def is_tracked(model: type[models.Model]) -> bool:
@@ -50,6 +53,7 @@ def tracked_models() -> dict[str, type[models.Model]]:
     return {object_type(model): model for model in apps.get_models() if is_tracked(model)}
 
 
+@cache
 def object_type(model: type[models.Model]) -> str:
     """Return what the audit stream calls a row of the table.
 
@@ -92,7 +96,12 @@ def content(row: models.Model) -> dict[str, Any]:
 
 def content_hash(row: models.Model) -> str:
     """Return the hash that a row has as long as its content is the same, on either engine."""
-    return digest({"table": object_type(type(row)), **whole_content(row)})
+    tracking: Tracking = row.tracking  # type: ignore[attr-defined]
+    whole = whole_content(row)
+    for name in tracking.later:
+        if whole[name] is None:
+            del whole[name]
+    return digest({"table": object_type(type(row)), **whole})
 
 
 def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:

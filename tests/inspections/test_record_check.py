@@ -95,7 +95,8 @@ def test_a_row_of_any_tracked_table_changed_by_raw_sql_is_named(committed_db: No
 
 
 def last_entry(row: Any) -> AuditEntry:
-    entries = AuditEntry.objects.filter(object_type=object_type(type(row)), object_id=row.uuid)
+    table: type[models.Model] = type(row)
+    entries = AuditEntry.objects.filter(object_type=object_type(table), object_id=row.uuid)
     return entries.exclude(content_hash="").latest("sequence")
 
 
