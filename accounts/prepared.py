@@ -7,9 +7,11 @@ only their making and their planning is done once.
 
 from collections import defaultdict
 from collections.abc import Callable, Sequence
+from functools import partial
 from operator import itemgetter
 from typing import Any, Generic, NamedTuple, TypeVar
 
+import orjson
 from django.db import connections, router
 from django.db.models import (
     BigAutoField,
@@ -19,6 +21,7 @@ from django.db.models import (
     Field,
     ForeignKey,
     IntegerField,
+    JSONField,
     Model,
     QuerySet,
     TextField,
@@ -183,13 +186,22 @@ class Prepared(Generic[Result]):
         return plan
 
 
+class _Column(NamedTuple):
+    """A column of an insert: where its value stands, and how it becomes what the database takes."""
+
+    field: "Field[Any, Any]"
+    natural: type | None
+    is_as_set: bool
+    stored: Callable[[Any], object]
+
+
 class _Insert(NamedTuple):
     """An insert made for one connection: what stands before and after the rows, one row's places, and its columns."""
 
     before: str
     places: str
     after: str
-    columns: "list[tuple[Field[Any, Any], type | None, bool]]"
+    columns: list[_Column]
 
 
 class PreparedInsert:
@@ -215,7 +227,7 @@ class PreparedInsert:
             row._state.adding, row._state.db = False, using
 
     def _insert(self, plan: _Insert, rows: Sequence[Model], connection: Any) -> None:
-        values: list[Any] = [_stored_value(row, *column, connection) for row in rows for column in plan.columns]
+        values: list[Any] = [_stored_value(row, *column) for row in rows for column in plan.columns]
         with cursor_for(connection, planned_once=len(rows) == 1) as cursor:
             cursor.execute(plan.before + ", ".join([plan.places] * len(rows)) + plan.after, values)
             for row, (key,) in zip(rows, cursor.fetchall(), strict=True):
@@ -233,9 +245,17 @@ class PreparedInsert:
             ((sql, _values),) = compiler.as_sql()
             before, values, rest = sql.partition("VALUES ")
             places, end, after = rest.partition(")")
-            columns = [(field, _natural_type(field), type(field).pre_save is Field.pre_save) for field in fields]
+            columns = [_column(field, connections[using]) for field in fields]
             plans[self] = _Insert(before + values, places + end, after, columns)
         return plans[self]
+
+
+def _column(field: "Field[Any, Any]", connection: Any) -> _Column:
+    if type(field) is JSONField and field.encoder is None:
+        stored = _stored_json(connection)
+    else:
+        stored = partial(field.get_db_prep_save, connection=connection)
+    return _Column(field, _natural_type(field), type(field).pre_save is Field.pre_save, stored)
 
 
 def _natural_type(field: "Field[Any, Any]") -> type | None:
@@ -244,14 +264,20 @@ def _natural_type(field: "Field[Any, Any]") -> type | None:
     return next((natural for kind, natural in NATURAL_TYPES.items() if type(target) is kind), None)
 
 
+def _stored_json(connection: Any) -> Callable[[Any], object]:
+    if connection.vendor != "postgresql":
+        return lambda value: orjson.dumps(value).decode()
+    # The driver is loaded only where PostgreSQL is used.
+    from psycopg.types.json import Jsonb
+
+    return lambda value: Jsonb(value, dumps=orjson.dumps)
+
+
 def _stored_value(
-    row: Model, field: "Field[Any, Any]", natural: type | None, is_as_set: bool, connection: Any
+    row: Model, field: "Field[Any, Any]", natural: type | None, is_as_set: bool, stored: Callable[[Any], object]
 ) -> object:
     value: object = getattr(row, field.attname) if is_as_set else field.pre_save(row, add=True)
-    if value is None or type(value) is natural:
-        return value
-    stored: object = field.get_db_prep_save(value, connection=connection)
-    return stored
+    return value if value is None or type(value) is natural else stored(value)
 
 
 def attach_many(rows: Sequence[Any], name: str, related: Sequence[Any], *, key: str) -> None:

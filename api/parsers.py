@@ -15,6 +15,8 @@ from rest_framework.parsers import BaseParser
 
 DEEPEST = 32
 LONGEST_SHOWN = 40
+# Of which every number fits 64 bits: an answer may have to say one again.
+LONGEST_INTEGER = 18
 UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
 
 
@@ -74,7 +76,7 @@ def _decimal(text: str) -> Decimal:
 
 def _integer(text: str) -> int | Decimal:
     # An int of thousands of digits is a ValueError in Python; as a Decimal it reaches its field and is refused there.
-    return int(text) if len(text) <= LONGEST_SHOWN else Decimal(text)
+    return int(text) if len(text) <= LONGEST_INTEGER else Decimal(text)
 
 
 def _refuse_constant(name: str) -> None:

@@ -1,15 +1,18 @@
 """JSON out: decimals as numbers with the digits they were typed with."""
 
 import datetime as dt
+from decimal import Decimal
 from typing import Any
-from uuid import UUID
 
-import simplejson
+import orjson
 from django.utils.functional import Promise
 from rest_framework.negotiation import BaseContentNegotiation
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
+
+# Instants are always told in UTC.
+OURS = orjson.OPT_PASSTHROUGH_DATETIME | orjson.OPT_PASSTHROUGH_DATACLASS
 
 
 class DecimalJSONRenderer(BaseRenderer):
@@ -23,12 +26,13 @@ class DecimalJSONRenderer(BaseRenderer):
         """Return the body; no body stays empty."""
         if data is None:
             return b""
-        text: str = simplejson.dumps(data, use_decimal=True, allow_nan=False, ensure_ascii=False, default=_plain)
-        return text.encode("utf-8")
+        return orjson.dumps(data, default=_plain, option=OURS)
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, UUID | Promise):
+    if isinstance(value, Decimal):
+        return orjson.Fragment(str(value))
+    if isinstance(value, Promise):
         return str(value)
     if isinstance(value, dt.datetime):
         return value.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")

@@ -1,9 +1,10 @@
 """Writes that hold: compared with what the client saw, and answered once however often they are sent."""
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.http.response import HttpResponseBase
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -24,7 +25,7 @@ def guarded(handler: Handler, actor: Actor, *, check: Check | None, keyed: bool)
 
     def handle(request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         key = key_of(request) if keyed else None
-        with transaction.atomic():
+        with _one_transaction():
             fingerprint = "" if key is None else fingerprint_of(request, actor)
             if key is not None and (kept := kept_answer(actor, key, fingerprint)) is not None:
                 return kept
@@ -36,3 +37,8 @@ def guarded(handler: Handler, actor: Actor, *, check: Check | None, keyed: bool)
             return answer
 
     return handle
+
+
+def _one_transaction() -> AbstractContextManager[None]:
+    # Where the request is one already, whatever is raised rolls all of it back.
+    return nullcontext() if connection.settings_dict["ATOMIC_REQUESTS"] else transaction.atomic()

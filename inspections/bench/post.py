@@ -182,7 +182,7 @@ def _together(handler: WSGIHandler, path: str, token: str) -> Send:
     def send(sent: Sequence[Mapping[str, Any]]) -> None:
         body = _call(handler, path, {"items": list(sent)}, token, expected="207")
         # Read as text: what the client makes of the answer is no time of the service's.
-        stored = body.count(b'"status": 201')
+        stored = body.count(b'"status":201')
         if stored != len(sent):
             raise RuntimeError(f"of a batch of {len(sent)}, {stored} were stored: {body[:500]!r}")
 

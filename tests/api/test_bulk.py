@@ -3,6 +3,8 @@
 from typing import Any
 from uuid import uuid4
 
+import pytest
+
 from inspections.models import Inspection
 from tests.api.documents import EXTRA_READING
 from tests.api.problems import fault_at
@@ -44,6 +46,13 @@ def test_a_refused_item_is_a_problem_with_pointers_into_the_item(api: Api, works
         f"#/stage_readings/{index}/current_a" for index in range(4)
     ]
     assert {error["code"] for error in problem["errors"]} == {"clamp_reversed"}
+
+
+@pytest.mark.parametrize("sent", [b"123456789012345678901234567890", b"-9223372036854775809", b"1e400", b"40.10"])
+def test_an_id_that_is_a_number_is_said_again_with_its_digits(sent: bytes, api: Api) -> None:
+    answer = api.post("inspections/bulk/", b'{"items": [{"id": ' + sent + b"}]}")
+    assert answer.status_code == 207
+    assert answer.content.startswith(b'{"results":[{"id":' + sent.replace(b"e", b"E+") + b',"status":400,')
 
 
 def test_a_created_item_answers_as_if_it_had_been_sent_alone(api: Api, workshop: Workshop) -> None:

@@ -43,7 +43,7 @@ def test_a_reading_is_stored_and_answered_with_the_causes_ranked(api: Api, addre
 
 def test_the_digits_of_a_value_come_back_as_typed(api: Api, address: str) -> None:
     answer = api.post(address, json.dumps(extra_reading()).replace("13.67", "13.6700").encode())
-    assert b'"value": 13.6700,' in answer.content
+    assert b'"value":13.6700,' in answer.content
 
 
 @pytest.mark.parametrize(

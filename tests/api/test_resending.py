@@ -145,6 +145,6 @@ def test_digits_come_back_as_they_were_typed(api: Api, workshop: Workshop) -> No
     read = api.get(f"inspections/{stored.json()['id']}/")
     listed = api.get("inspections/")
     for answer in (stored, read, listed):
-        assert answer.content.count(b'"current_a": 40.10,') + answer.content.count(b'"current_a": 40.10}') == 4
-        assert b'"supply_voltage_v": 14.200' in answer.content
+        assert answer.content.count(b'"current_a":40.10,') + answer.content.count(b'"current_a":40.10}') == 4
+        assert b'"supply_voltage_v":14.200' in answer.content
         assert b"13.67" in answer.content
