@@ -6,7 +6,7 @@ the two pages that begin and end with the demo.
 
 from django.db.models import QuerySet
 
-from accounts.models import Member, Organisation, User
+from accounts.models import Invitation, Member, Organisation, User
 from accounts.tenancy import name_person, organisations_in_sight
 
 
@@ -43,6 +43,11 @@ def is_empty() -> bool:
 def demo_organisation() -> Organisation | None:
     """Return the demo while it is open."""
     return next((organisation for organisation in open_organisations() if organisation.is_demo), None)
+
+
+def unanswered_invitations(organisation: Organisation) -> QuerySet[Invitation]:
+    """Return the invitations that nobody answered and nobody took back; some of them may have run out."""
+    return Invitation.objects.of(organisation).filter(accepted_at__isnull=True, revoked_at__isnull=True)
 
 
 def memberships_of(person: User) -> QuerySet[Member]:

@@ -5,7 +5,6 @@ from collections.abc import Iterable
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -13,7 +12,7 @@ from accounts.actors import Actor
 from accounts.audit import Deed, write_audit
 from accounts.errors import Conflict, Fault, NoInvitation, Refused
 from accounts.models import ApiToken, Invitation, Member, Organisation, User
-from accounts.queries import memberships_of
+from accounts.queries import memberships_of, unanswered_invitations
 from accounts.roles import Ability, Role
 from accounts.rows import changed
 from accounts.services.people import new_user
@@ -146,7 +145,7 @@ def _revoke_tokens(member: Member) -> list[Deed]:
 
 def _withdraw_invitations(member: Member, *, above: Role | None) -> list[Deed]:
     """Revoke what the member has promised to others and could no longer promise."""
-    waiting = _unanswered(member.organisation).filter(invited_by=member.user)
+    waiting = unanswered_invitations(member.organisation).filter(invited_by=member.user)
     return _revoked(each for each in waiting if above is None or not above.reaches(Role(each.role)))
 
 
@@ -155,11 +154,7 @@ def _withdraw_invitations_to(member: Member) -> list[Deed]:
     answered = Invitation.objects.of(member.organisation).filter(accepted_by=member.user)
     sent_to = {member.user.email, *answered.values_list("email", flat=True)} - {""}
     known = {address.casefold() for address in sent_to}
-    return _revoked(each for each in _unanswered(member.organisation) if each.email.casefold() in known)
-
-
-def _unanswered(organisation: Organisation) -> QuerySet[Invitation]:
-    return Invitation.objects.of(organisation).filter(accepted_at__isnull=True, revoked_at__isnull=True)
+    return _revoked(each for each in unanswered_invitations(member.organisation) if each.email.casefold() in known)
 
 
 def _revoked(invitations: Iterable[Invitation]) -> list[Deed]:

@@ -13,6 +13,7 @@ from django.views.generic import TemplateView
 
 from accounts.errors import Conflict, Refused
 from accounts.models import Invitation, Member
+from accounts.queries import unanswered_invitations
 from accounts.roles import ABILITIES, Ability, Role
 from accounts.services.invitations import invite, revoke_invitation, roles_to_give
 from accounts.services.organisations import require_two_step
@@ -60,9 +61,7 @@ class People(BookListView):
         }
 
     def _invitations(self) -> list[Invitation]:
-        waiting = Invitation.objects.of(self.organisation).filter(
-            accepted_at__isnull=True, revoked_at__isnull=True, expires_at__gt=timezone.now()
-        )
+        waiting = unanswered_invitations(self.organisation).filter(expires_at__gt=timezone.now())
         return list(waiting.select_related("invited_by").order_by("-created_at")[:INVITATIONS_SHOWN])
 
 

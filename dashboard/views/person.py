@@ -7,12 +7,15 @@ from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
+from django.utils import timezone
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.generic import TemplateView
 
 from accounts.errors import Refused
 from accounts.models import Member
+from accounts.queries import unanswered_invitations
 from accounts.roles import Ability, Role
 from accounts.services.invitations import roles_to_give
 from accounts.services.members import change_end, change_role, remove_member
@@ -81,9 +84,21 @@ class Person(MemberRequiredMixin, TemplateView):
         return self._take(
             "remove_form",
             form,
-            said % {"person": self.subject.user},
+            " ".join([said % {"person": self.subject.user}, *self._links_to_nobody()]),
             lambda data: remove_member(self.actor, self.subject.uuid, reason=data["reason"]),
         )
+
+    def _links_to_nobody(self) -> list[str]:
+        """Warn of what removing cannot take back, because nobody knows whom it was handed to."""
+        links = unanswered_invitations(self.organisation).filter(email="", expires_at__gt=timezone.now()).count()
+        if not links:
+            return []
+        said = ngettext(
+            "%(count)d invitation without a mail address is open: take its link back if it was theirs.",
+            "%(count)d invitations without a mail address are open: take back the links that were theirs.",
+            links,
+        )
+        return [said % {"count": links}]
 
     def _take(
         self, name: str, form: forms.Form, said: str, service: Callable[[dict[str, Any]], Member | None]

@@ -122,6 +122,15 @@ def test_a_role_an_end_and_a_removal_are_taken_from_the_persons_page(manager: Ta
     assert manager.post(page, what="nothing of the sort").status_code == 404
 
 
+def test_a_removal_warns_of_links_that_may_be_in_the_persons_hands(manager: Taker) -> None:
+    warning = "invitation without a mail address is open"
+    for is_open in (False, True):
+        subject = builders.member(manager.organisation, Role.VIEWER)
+        manager.post(f"people/{subject.uuid}/", **{"what": "remove", "remove-reason": "left"})
+        assert (warning in manager.get("people/").content.decode()) == is_open
+        invited(manager, name="Somebody")
+
+
 def test_an_administrator_is_out_of_a_managers_reach(manager: Taker) -> None:
     subject = Member.objects.get(organisation=manager.organisation, role=Role.ADMINISTRATOR)
     page = f"people/{subject.uuid}/"
