@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 from django.conf import settings
 from django.core.cache import cache
 from redis import Redis, RedisError
+from redis.backoff import NoBackoff
+from redis.retry import Retry
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
@@ -20,6 +22,8 @@ if TYPE_CHECKING:
     from rest_framework.views import APIView
 
 WINDOW_S = 60
+# Longer no request waits to be counted, where the cache hangs.
+COUNTED_WITHIN_S = 0.5
 
 logger = logging.getLogger(__name__)
 
@@ -77,4 +81,9 @@ def _count_shared(key: str) -> int:
 
 @once
 def _shared_cache() -> "Redis":
-    return Redis.from_url(settings.CACHE_URL)
+    return Redis.from_url(
+        settings.CACHE_URL,
+        retry=Retry(NoBackoff(), 0),
+        socket_timeout=COUNTED_WITHIN_S,
+        socket_connect_timeout=COUNTED_WITHIN_S,
+    )

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.contrib.auth.hashers import ScryptPasswordHasher
 from django.db import connections
 from django.test import Client
 from pytest_django import DjangoDbBlocker
@@ -24,6 +25,9 @@ from tests.config.expected_skips import (  # noqa: F401
 from tests.databases import Databases, databases_of_this_run, drop_originals, own_environment
 
 ROOT = Path(__file__).parent.parent
+
+# The service's own way of hashing passwords, with less work in it; server processes that tests start do all of it.
+ScryptPasswordHasher.work_factor = 2**4
 
 naming.watch_requests()
 naming.watch_commands()

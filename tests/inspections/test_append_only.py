@@ -20,10 +20,6 @@ from tests.inspections.visits import recorded
 SET_ONCE = {"signed_at", "signed_by", "superseded_by", "superseded_reason"}
 DERIVED = {"verdict", "decision_rule", "rating_revision", "method_version", "changed_at", *DERIVED_FIGURES}
 WHOLE_ROWS: list[type[models.Model]] = [ExtraReading, Judgement, Calibration, RatingRevision, AuditEntry]
-EVIDENCE: "list[tuple[type[models.Model], models.Field[Any, Any]]]" = [
-    *((Inspection, field) for field in Inspection._meta.concrete_fields if field.name not in SET_ONCE | DERIVED),
-    *((model, field) for model in WHOLE_ROWS for field in model._meta.concrete_fields),
-]
 
 
 @pytest.fixture
@@ -64,15 +60,22 @@ def refused_by_the_guard() -> Any:
     return pytest.raises(IntegrityError, match="append-only")
 
 
-@pytest.mark.parametrize(
-    ("model", "field"), EVIDENCE, ids=[f"{model._meta.model_name}-{field.name}" for model, field in EVIDENCE]
-)
-def test_no_column_of_evidence_can_be_updated(
-    rows: dict[type[models.Model], Any], model: type[models.Model], field: "models.Field[Any, Any]"
-) -> None:
-    row = rows[model]
-    with refused_by_the_guard(), transaction.atomic():
-        model._default_manager.filter(pk=row.pk).update(**{field.attname: another_value(row, field)})
+def can_be_updated(row: models.Model, field: "models.Field[Any, Any]") -> bool:
+    chosen = type(row)._default_manager.filter(pk=row.pk)
+    try:
+        with refused_by_the_guard(), transaction.atomic():
+            chosen.update(**{field.attname: another_value(row, field)})
+    except pytest.fail.Exception:
+        return True
+    return False
+
+
+@pytest.mark.parametrize("model", [Inspection, *WHOLE_ROWS])
+def test_no_column_of_evidence_can_be_updated(rows: dict[type[models.Model], Any], model: type[models.Model]) -> None:
+    left_open = SET_ONCE | DERIVED if model is Inspection else set()
+    guarded = [field for field in model._meta.concrete_fields if field.name not in left_open]
+    assert guarded
+    assert [field.name for field in guarded if can_be_updated(rows[model], field)] == []
 
 
 @pytest.mark.parametrize("model", [Inspection, *WHOLE_ROWS])
