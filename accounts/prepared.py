@@ -40,8 +40,6 @@ from accounts.statements import cursor_for
 Result = TypeVar("Result")
 # Stands in the SQL where as many placeholders come as there are values; no query of ours has one of its own.
 LIST_MARK = "\x00{}\x00"
-# Lists of every length are statements of their own, and a connection keeps few of them.
-FEW = 4
 # Both databases take more values than this in one statement.
 MOST_VALUES = 30_000
 NATURAL_TYPES: "dict[type[Field[Any, Any]], type]" = {
@@ -83,7 +81,16 @@ class Many(One):
 
     def values(self, value: Any, connection: Any) -> list[Any]:
         """Return the values as the database takes them."""
-        return [self.kind.get_db_prep_value(each, connection=connection) for each in value]
+        each = [self.kind.get_db_prep_value(one, connection=connection) for one in value]
+        return [each] if connection.vendor == "postgresql" else each
+
+    def as_array(self, sql: str, connection: Any) -> str:
+        """Return the SQL with one place for the whole list, so that lists of every length are the same statement."""
+        return sql.replace(f"IN ({LIST_MARK.format(self.place)})", f"= ANY(%s::{self.kind.db_type(connection)}[])")
+
+    def as_places(self, sql: str, count: int) -> str:
+        """Return the SQL with as many places as there are values."""
+        return sql.replace(LIST_MARK.format(self.place), ", ".join(["%s"] * count))
 
 
 class _Plan:
@@ -93,20 +100,22 @@ class _Plan:
         compiler: Any = queryset.query.get_compiler(using=queryset.db)
         self.connection = compiler.connection
         self.sql, self.params = compiler.as_sql()
+        self.lists = [param for param in self.params if isinstance(param, Many)]
+        if self.connection.vendor == "postgresql":
+            while self.lists:
+                self.sql = self.lists.pop().as_array(self.sql, self.connection)
         select = [each[0] for each in compiler.select[: compiler.col_count]]
         self.converters = [(place, *each) for place, each in compiler.get_converters(select).items()]
         self.result_of = _result_of(queryset, compiler)
 
     def rows(self, values: Sequence[Any]) -> list[Any]:
         """Ask with these values."""
-        sql, params, is_short = self.sql, [], True
+        sql, params = self.sql, []
         for param in self.params:
-            given = param.values(values[param.place], self.connection) if isinstance(param, One) else [param]
-            params += given
-            if isinstance(param, Many):
-                is_short = is_short and len(given) <= FEW
-                sql = sql.replace(LIST_MARK.format(param.place), ", ".join(["%s"] * len(given)))
-        with cursor_for(self.connection, planned_once=is_short) as cursor:
+            params += param.values(values[param.place], self.connection) if isinstance(param, One) else [param]
+        for each in self.lists:
+            sql = each.as_places(sql, len(values[each.place]))
+        with cursor_for(self.connection, planned_once=True) as cursor:
             cursor.execute(sql, params)
             found = cursor.fetchall()
         return [self.result_of(self._converted(row)) for row in found]
