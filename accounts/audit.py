@@ -27,7 +27,8 @@ GENESIS_HASH = "0" * 64
 GONE = "gone"
 
 _HEAD = Prepared(
-    lambda organisation: AuditHead.objects.select_for_update().filter(organisation=organisation), One(BigIntegerField())
+    lambda organisation: AuditHead.objects.select_for_update(no_key=True).filter(organisation=organisation),
+    One(BigIntegerField()),
 )
 _INSERT = PreparedInsert(AuditEntry)
 _MOVE_HEAD = "UPDATE accounts_audithead SET sequence = %s, hash = %s WHERE organisation_id = %s"
@@ -86,7 +87,7 @@ def _append(actor: Actor, deeds: Sequence[Deed]) -> None:
     head = _HEAD.first(actor.organisation.pk)
     if head is None:
         # The first entry of an organisation; of two at once one makes the head, and the other waits for it.
-        head, _ = AuditHead.objects.select_for_update().get_or_create(organisation=actor.organisation)
+        head, _ = AuditHead.objects.select_for_update(no_key=True).get_or_create(organisation=actor.organisation)
     now = timezone.now()
     entries = []
     for deed in deeds:

@@ -57,7 +57,7 @@ def changed(row: models.Model, columns: Mapping[str, Any], *, action: str = "cha
 
 def _take_as_stored(row: models.Model) -> None:
     """Lock the row and take its columns as they are stored: what somebody else changed meanwhile is no news of ours."""
-    stored = type(row)._base_manager.select_for_update(of=("self",)).get(pk=row.pk)
+    stored = type(row)._base_manager.select_for_update(no_key=True, of=("self",)).get(pk=row.pk)
     for column in row._meta.concrete_fields:
         setattr(row, column.attname, getattr(stored, column.attname))
 

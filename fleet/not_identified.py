@@ -64,7 +64,7 @@ def move_to_type(actor: Actor, unit: Retarder, kind: RetarderType, *, reason: st
     The unit stays locked until the transaction ends.
     """
     actor.require(Ability.MANAGE)
-    locked = Retarder.objects.of(actor.organisation).select_for_update().filter(pk=unit.pk).first()
+    locked = Retarder.objects.of(actor.organisation).select_for_update(no_key=True).filter(pk=unit.pk).first()
     if locked is None:
         raise Refused(_unknown("retarder", unit))
     if faults := _faults(locked, kind, reason):

@@ -57,7 +57,7 @@ def _count_or_lock(person: User) -> dt.datetime | None:
     now = timezone.now()
     guesses, made = (
         _own_guesses(person)
-        .select_for_update()
+        .select_for_update(no_key=True)
         .get_or_create(
             username=OWN_GUESSES_OF.format(person.uuid),
             defaults={"ip_address": OWN_GUESSES_AT, "user_agent": OWN_GUESSES_BY, "failures_since_start": 1},

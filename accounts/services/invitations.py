@@ -117,7 +117,7 @@ def _join(invitation: Invitation, user: User, address: str) -> Member:
 def revoke_invitation(actor: Actor, invitation_id: UUID) -> Invitation | None:
     """Take an unanswered invitation back; None where there is none such, Conflict where it was answered."""
     actor.require(Ability.MANAGE)
-    rows = Invitation.objects.of(actor.organisation).select_for_update()
+    rows = Invitation.objects.of(actor.organisation).select_for_update(no_key=True)
     invitation = rows.filter(uuid=invitation_id).first()
     if invitation is None or invitation.revoked_at is not None:
         return invitation

@@ -39,7 +39,7 @@ def enter(
 
     An invitation made before the removal, or no later than the last day of their access, brings nobody back.
     """
-    member = Member.objects.of(actor.organisation).filter(user=user).select_for_update().first()
+    member = Member.objects.of(actor.organisation).filter(user=user).select_for_update(no_key=True).first()
     if member is None:
         return _entered(actor, Member(organisation=actor.organisation, user=user, role=role.value, ends_on=ends_on))
     if Member.objects.current().filter(pk=member.pk).exists():

@@ -26,7 +26,7 @@ def replace_name(person: User, *, new_name: str, reason: str, actor: Actor | Non
     without an actor, for anybody.  Each organisation that the person was ever in has an entry of it.
     """
     # A name that is being replaced twice at once, or a person who is being let in again, waits.
-    User.objects.select_for_update().get(pk=person.pk)
+    User.objects.select_for_update(no_key=True).get(pk=person.pk)
     person.refresh_from_db()
     if not new_name.strip() or len(new_name) > LONGEST_NAME:
         sentence = _("A name of 1 to %(most)s characters, such as a number by which the office knows the person.")

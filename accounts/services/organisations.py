@@ -45,7 +45,7 @@ def add_depot(actor: Actor, *, name: str, time_zone: str) -> Depot:
 def name_and_place(actor: Actor, *, name: str, address: str) -> Organisation:
     """Set under which name and postal address the organisation's records are printed from now on."""
     actor.require(Ability.ADMINISTER)
-    organisation = Organisation.objects.select_for_update().get(pk=actor.organisation.pk)
+    organisation = Organisation.objects.select_for_update(no_key=True).get(pk=actor.organisation.pk)
     return change_row(actor, organisation, {"name": name, "address": address}, action="name_and_place")
 
 
@@ -53,5 +53,5 @@ def name_and_place(actor: Actor, *, name: str, address: str) -> Organisation:
 def require_two_step(actor: Actor, *, required: bool) -> Organisation:
     """Ask a second step at signing in of every member, or no longer; who has none is led to set it up."""
     actor.require(Ability.ADMINISTER)
-    organisation = Organisation.objects.select_for_update().get(pk=actor.organisation.pk)
+    organisation = Organisation.objects.select_for_update(no_key=True).get(pk=actor.organisation.pk)
     return change_row(actor, organisation, {"two_step_required": required}, action="require_two_step")

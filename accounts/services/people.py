@@ -40,7 +40,7 @@ def change_password(user: User, *, old: str, new: str, address: str, keep_sessio
     wrong = _("That is not your present password.")
     refuse_wrong_own_password(user, old, field="old_password", wrong=wrong)
     with transaction.atomic():
-        person = User.objects.select_for_update().get(pk=user.pk)
+        person = User.objects.select_for_update(no_key=True).get(pk=user.pk)
         if not person.check_password(old):
             # Another session of theirs changed it at this moment.
             raise Refused(Fault(("old_password",), "wrong", wrong))

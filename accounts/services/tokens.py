@@ -66,7 +66,7 @@ def revoke_token(actor: Actor, token_id: UUID) -> bool:
     rows = ApiToken.objects.filter(organisation=actor.organisation)
     if not actor.may(Ability.MANAGE):
         rows = rows.filter(user=actor.user)
-    token = rows.select_for_update().filter(uuid=token_id).first()
+    token = rows.select_for_update(no_key=True).filter(uuid=token_id).first()
     if token is None:
         return False
     deed = Deed("revoke", token, before={"name": token.name, "user": token.user.uuid}, gone=True)

@@ -50,7 +50,7 @@ def set_up_two_step(user: User, *, key: str, code: str, address: str, keep_sessi
 
     The codes are shown only now.  Raises Refused where the code does not fit the key.
     """
-    person = User.objects.select_for_update().get(pk=user.pk)
+    person = User.objects.select_for_update(no_key=True).get(pk=user.pk)
     if device_of(person) is not None:
         raise Conflict(_("The second step is set up already."))
     device = unsaved_device(person, key)

@@ -98,4 +98,4 @@ class RowViewSet(ReadableRows, ListModelMixin, RetrieveModelMixin, GenericViewSe
     def lock_row(self) -> None:
         """Keep other writers of the row out until the transaction ends."""
         rows = self.queryset.model._default_manager.filter(organisation=self.actor.organisation, uuid=self.kwargs["id"])
-        list(rows.order_by("pk").select_for_update().values_list("pk"))
+        list(rows.order_by("pk").select_for_update(no_key=True).values_list("pk"))

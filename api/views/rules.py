@@ -46,7 +46,9 @@ class RulesView(ActorView):
 
     def _compare(self) -> None:
         """Keep other writers out until the transaction ends, and refuse where it is not what the client saw."""
-        list(Organisation.objects.filter(pk=self.actor.organisation.pk).select_for_update().values_list("pk"))
+        list(
+            Organisation.objects.filter(pk=self.actor.organisation.pk).select_for_update(no_key=True).values_list("pk")
+        )
         require_match(self.request, self._shown(), required=True)
 
     def _shown(self) -> dict[str, Any]:

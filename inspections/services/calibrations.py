@@ -36,7 +36,7 @@ def record_calibration(
     digest = content_hash({"meter": meter.uuid, "performed_on": performed_on, "due_on": due_on, **columns})
     if known := _stored(actor, columns.get("uuid"), digest):
         return known
-    meter = Meter.objects.select_for_update().get(pk=meter.pk)
+    meter = Meter.objects.select_for_update(no_key=True).get(pk=meter.pk)
     row = Calibration(
         organisation=actor.organisation,
         meter=meter,

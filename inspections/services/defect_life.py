@@ -97,7 +97,7 @@ def settle_retest(actor: Actor, inspection: Inspection, result: Result) -> list[
     wanted = inspection.evidence.get("retest_of") or []
     if inspection.purpose != "retest" or inspection.signed_at is None or not wanted:
         return []
-    defects = Defect.objects.select_for_update().filter(
+    defects = Defect.objects.select_for_update(no_key=True).filter(
         organisation=inspection.organisation_id, uuid__in=wanted, state__in=UNFINISHED
     )
     looked_at = [defect for defect in defects.order_by("pk") if _looked_at_again(defect, inspection)]
@@ -152,7 +152,7 @@ def _speaks_against(defect: Defect, finding: Mapping[str, Any]) -> bool:
 
 
 def _step(actor: Actor, defect: Defect, kind: str, details: Mapping[str, Any], **columns: Any) -> Defect:
-    locked = Defect.objects.select_for_update().of(actor.organisation).get(pk=defect.pk)
+    locked = Defect.objects.select_for_update(no_key=True).of(actor.organisation).get(pk=defect.pk)
     if locked.state not in UNFINISHED:
         raise Conflict(_("The defect is closed already."))
     write_audit(actor, _write_step(actor, locked, kind, details, None, columns))

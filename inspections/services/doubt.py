@@ -67,7 +67,7 @@ def run_in_doubt(organisation: Organisation, calibration: Calibration) -> Rejudg
 @transaction.atomic
 def _one_run(actor: Actor, calibration: Calibration, terms: Terms) -> Rejudging | None:
     # Whoever else asks for the same meter's checks waits here, and then finds the set under way.
-    Meter.objects.select_for_update().get(pk=calibration.meter_id)
+    Meter.objects.select_for_update(no_key=True).get(pk=calibration.meter_id)
     newest = run_in_doubt(actor.organisation, calibration)
     if newest is not None and newest.state == "storing":
         if newest.terms["corrections"] != terms.corrections:

@@ -101,7 +101,7 @@ def report_by_driver(
 
 
 def _in_force(actor: Actor, vehicle: Vehicle) -> list[DriverLink]:
-    rows = DriverLink.objects.select_for_update().of(actor.organisation)
+    rows = DriverLink.objects.select_for_update(no_key=True).of(actor.organisation)
     return list(rows.filter(vehicle=vehicle, revoked_at__isnull=True))
 
 
@@ -112,7 +112,7 @@ def _revoke(actor: Actor, link: DriverLink) -> None:
 def _unit_of(link: DriverLink) -> Installation:
     fitted = Installation.objects.filter(vehicle=link.vehicle_id, removed_on__isnull=True)
     # Locked, so that two taps at once open one defect and count each other.
-    unit = fitted.select_for_update().order_by("-fitted_on", "-pk").first()
+    unit = fitted.select_for_update(no_key=True).order_by("-fitted_on", "-pk").first()
     if unit is None:
         raise Refused(Fault((), "no_retarder", _("No retarder is on file for this vehicle. Tell your depot.")))
     return unit

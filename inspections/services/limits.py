@@ -41,7 +41,7 @@ def set_rule(
         shown = _("none") if max_false_accept_probability is None else max_false_accept_probability
         values = {"value": shown, "rule": decision_rule}
         raise Refused(Fault(("max_false_accept_probability",), "goes_with_its_rule", detail % values))
-    row = Organisation.objects.select_for_update().get(pk=actor.organisation.pk)
+    row = Organisation.objects.select_for_update(no_key=True).get(pk=actor.organisation.pk)
     columns = {
         "decision_rule": decision_rule,
         "max_false_accept_probability": max_false_accept_probability,

@@ -26,7 +26,7 @@ def add_meter(actor: Actor, **columns: Any) -> Meter:
 def change_meter(actor: Actor, meter: Meter, **columns: Any) -> Meter:
     """Change what is on file of a meter; checks that were read with it keep the figures of their day."""
     actor.require(Ability.MANAGE)
-    row = Meter.objects.select_for_update().get(pk=meter.pk)
+    row = Meter.objects.select_for_update(no_key=True).get(pk=meter.pk)
     if columns.keys() & {*RANGE_FIGURES, "ranges"}:
         columns |= stated_accuracy(_with_the_stored(row, columns))
     return change_row(actor, row, columns)

@@ -32,7 +32,7 @@ def add_photo(
     if actor.user is None:
         raise TypeError("a photo is taken by a person")
     picture = drawn_anew(sent)
-    list(type(subject)._default_manager.filter(pk=subject.pk).select_for_update().values_list("pk"))
+    list(type(subject)._default_manager.filter(pk=subject.pk).select_for_update(no_key=True).values_list("pk"))
     sent_hash = hashlib.sha256(sent).hexdigest()
     stored = Photo.objects.of(actor.organisation).defer("picture").filter(uuid=photo_id).first()
     if stored is not None:
@@ -78,7 +78,7 @@ def withdraw_photo(actor: Actor, photo: Photo, *, reason: str) -> Photo:
     actor.require(Ability.SIGN)
     if not reason.strip():
         raise Refused(Fault(("reason",), "required", _("Say why the photo is withdrawn.")))
-    row = Photo.objects.of(actor.organisation).select_for_update().get(pk=photo.pk)
+    row = Photo.objects.of(actor.organisation).select_for_update(no_key=True).get(pk=photo.pk)
     if row.withdrawn_at is not None:
         raise Conflict(_("This photo is withdrawn already."))
     columns = {"withdrawn_at": timezone.now(), "withdrawn_by": actor.user, "withdrawn_reason": reason.strip()}

@@ -108,7 +108,7 @@ def chunk_compared(ids: Sequence[int], terms: Terms) -> dict[int, tuple[str, str
 @transaction.atomic
 def chunk_judged_anew(actor: Actor, ids: Sequence[int], terms: Terms, *, by: User | None) -> dict[int, tuple[str, str]]:
     """Store new judgements beside the old, and return the checks whose verdict changed, with both verdicts."""
-    rows = _rows(Inspection.objects.select_for_update(of=("self",)), ids)
+    rows = _rows(Inspection.objects.select_for_update(no_key=True, of=("self",)), ids)
     before = {row.pk: row.verdict for row in rows}
     judgements = _judgements(rows, terms, by)
     Judgement.objects.bulk_create(judgements)
@@ -197,7 +197,9 @@ def _judgements(rows: Sequence[Inspection], terms: Terms, by: User | None) -> li
 def _flag_what_rests_on(rows: Sequence[Inspection]) -> list[Deed]:
     now = timezone.now()
     defects = list(
-        Defect.objects.select_for_update().filter(found_by__in=rows, closed_at__isnull=True, verdict_changed=False)
+        Defect.objects.select_for_update(no_key=True).filter(
+            found_by__in=rows, closed_at__isnull=True, verdict_changed=False
+        )
     )
     for defect in defects:
         defect.verdict_changed, defect.changed_at = True, now

@@ -23,7 +23,7 @@ def end_releases(organisation: Organisation, *, as_of: dt.datetime) -> int:
     """Note every open defect whose release decision has run out and was not noted yet, and return how many."""
     tomorrow = as_of.date() + dt.timedelta(days=1)
     candidates = open_releases(organisation).filter(release_ended_at__isnull=True, release_until__lt=tomorrow)
-    locked = candidates.select_for_update(of=("self",)).order_by("pk")
+    locked = candidates.select_for_update(no_key=True, of=("self",)).order_by("pk")
     ended = [defect for defect in locked if has_run_out(defect, now=as_of)]
     if not ended:
         return 0

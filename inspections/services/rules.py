@@ -31,7 +31,7 @@ def change_rules(actor: Actor, changes: Changes) -> None:
     are given whole, and those of the other stay.
     """
     actor.require(Ability.MANAGE)
-    organisation = Organisation.objects.select_for_update().get(pk=actor.organisation.pk)
+    organisation = Organisation.objects.select_for_update(no_key=True).get(pk=actor.organisation.pk)
     own = limits_in_force(organisation)
     limits = {name: changes[name] for name in NUMBERS if name in changes} | _lists(own, changes)
     if "limits" in limits:

@@ -154,7 +154,7 @@ def _stored(chunk: TrendChunk, fitted: _Fit) -> TrendReport:
     units, organisation = fitted.units, chunk.organisation_id
     in_range = {"retarder__gte": chunk.first_unit, "retarder__lte": chunk.last_unit}
     listed = TrendNews.objects.filter(organisation=organisation, **in_range)
-    marks = dict(listed.order_by("retarder").select_for_update().values_list("retarder", "mark"))
+    marks = dict(listed.order_by("retarder").select_for_update(no_key=True).values_list("retarder", "mark"))
     current = units.unmoved(marks)
     if not len(current):
         return TrendReport(0, 0)
