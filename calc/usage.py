@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from itertools import combinations, pairwise
 from math import ceil
 from statistics import median
+from typing import NamedTuple
 
 RATE_WINDOW_DAYS = 365
 SHORTEST_RATE_SPAN_DAYS = 14
@@ -14,9 +15,8 @@ LATEST_FIRST_READING_DAYS = 31
 MOST_READINGS_FOR_RATE = 60
 
 
-@dataclass(frozen=True, slots=True)
-class CounterReading:
-    """A counter's value on a local date.  [km] or [h]"""
+class CounterReading(NamedTuple):
+    """A counter's value on a local date, in the order of dates.  [km] or [h]"""
 
     read_on: date
     value: float
@@ -40,12 +40,14 @@ def continuous(counters: Iterable[CounterHistory]) -> tuple[CounterReading, ...]
     >>> [reading.value for reading in continuous([first, second])]
     [90000.0, 94012.0]
     """
-    shifted = (
-        CounterReading(reading.read_on, reading.value + counter.offset)
-        for counter in counters
-        for reading in readings_without_drops(counter.readings)
-    )
-    return tuple(sorted(shifted, key=_by_date))
+    return tuple(sorted(reading for counter in counters for reading in _continued(counter)))
+
+
+def _continued(counter: CounterHistory) -> Sequence[CounterReading]:
+    kept = readings_without_drops(counter.readings)
+    if not counter.offset:
+        return kept
+    return [CounterReading(read_on, value + counter.offset) for read_on, value in kept]
 
 
 def readings_without_drops(readings: Iterable[CounterReading]) -> tuple[CounterReading, ...]:
@@ -61,7 +63,7 @@ def readings_without_drops(readings: Iterable[CounterReading]) -> tuple[CounterR
     >>> [reading.value for reading in kept]
     [100000.0]
     """
-    ordered = sorted(readings, key=_by_date)
+    ordered = sorted(readings)
     if all(earlier.value <= later.value for earlier, later in pairwise(ordered)):
         return tuple(ordered)
     # The longest run that never falls, found from the end: `heads[n]` is the largest value a run of n + 1 can start
@@ -84,7 +86,7 @@ def readings_without_drops(readings: Iterable[CounterReading]) -> tuple[CounterR
 
 def counter_anomalies(readings: Iterable[CounterReading]) -> tuple[CounterReading, ...]:
     """Return the readings that contradict the rest of one counter, in date order."""
-    ordered = sorted(readings, key=_by_date)
+    ordered = sorted(readings)
     kept = {id(reading) for reading in readings_without_drops(ordered)}
     return tuple(reading for reading in ordered if id(reading) not in kept)
 
@@ -136,16 +138,13 @@ def usage_per_day(known: Sequence[CounterReading], as_of_on: date) -> float | No
     >>> usage_per_day(readings, date(2025, 2, 1))
     200.0
     """
-    recent = [each for each in known if each.read_on >= as_of_on - timedelta(days=RATE_WINDOW_DAYS)]
+    begins_on = as_of_on - timedelta(days=RATE_WINDOW_DAYS)
+    recent = [each for each in known if each.read_on >= begins_on]
     stride = max(1, ceil(len(recent) / MOST_READINGS_FOR_RATE))
-    thinned = recent[::-1][::stride][::-1]
+    thinned = [(each.read_on.toordinal(), each.value) for each in recent[::-1][::stride][::-1]]
     slopes = [
-        (later.value - earlier.value) / days
-        for earlier, later in combinations(thinned, 2)
-        if (days := (later.read_on - earlier.read_on).days) >= SHORTEST_RATE_SPAN_DAYS
+        (later_value - earlier_value) / days
+        for (earlier_day, earlier_value), (later_day, later_value) in combinations(thinned, 2)
+        if (days := later_day - earlier_day) >= SHORTEST_RATE_SPAN_DAYS
     ]
     return median(slopes) if slopes else None
-
-
-def _by_date(reading: CounterReading) -> tuple[date, float]:
-    return reading.read_on, reading.value

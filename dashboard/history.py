@@ -67,7 +67,7 @@ def trend_given(unit: Installation) -> dict[str, Any]:
     """Return the unit's levels in the contract's shape, with test meters, limits, and where its line breaks."""
     checks = list(levels_over_time(unit).select_related("ammeter"))
     stages = range(1, unit.retarder.retarder_type.stages + 1)
-    fitted = fitted_stages(Trend.objects.of(unit.organisation_id).filter(installation=unit).first())
+    fitted = fitted_stages(getattr(unit, "trend", None))
     fans = _fans(unit, fitted)
     return {
         "stages": [_stage(stage, checks, fitted.get(stage, {})) | {"fan": fans.get(stage, [])} for stage in stages],

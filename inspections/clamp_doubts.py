@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db.models import Count, Q, QuerySet
 
-from inspections.clamp_periods import EPOCH, NEVER_CALIBRATED
+from inspections.clamp_periods import NEVER_CALIBRATED, day_on
 from inspections.derived import HUNDREDTHS
 from inspections.models import Calibration, Decline, Inspection, Meter, MeterEffect
 
@@ -18,7 +18,12 @@ WITHDRAWN_BECAUSE = "meter_effect"
 
 @dataclass(frozen=True, slots=True)
 class ClampDoubt:
-    """How far a clamp reads from the others between two calibrations, both ends open where there is none.  [%]"""
+    """How far a clamp reads from the others between two calibrations, both ends open where there is none.  [%]
+
+    Either end may also be a step, found by comparison while no calibration is on file: `found_since` and `found_until`
+    say so.  Where no other clamp corroborates a step the effect is what the units read with the clamp show otherwise
+    than before, and the units may be the cause.
+    """
 
     meter_id: int
     effect_percent: float
@@ -27,11 +32,20 @@ class ClampDoubt:
     measured_at: dt.datetime
     from_on: dt.date | None
     before_on: dt.date | None
+    found_since: bool = False
+    found_until: bool = False
+    corroborated: bool = True
 
     @property
     def reads_low(self) -> bool:
-        """Return whether it reads low; else it reads high, and hides losses."""
+        """Return whether it reads low, or shows less; else it reads high, and hides losses."""
         return self.effect_percent < 0
+
+    @property
+    def is_replaced(self) -> bool:
+        """Return whether a calibration put on file since leaves nothing of what was found by comparison."""
+        ends = self.from_on is not None and self.before_on is not None and self.before_on <= self.from_on
+        return self.found_since and ends
 
     def holds_on(self, day: dt.date) -> bool:
         """Tell whether the clamp read like that on a day."""
@@ -45,11 +59,14 @@ class ClampDoubt:
 
 
 def doubts_of(meter: Meter) -> list[ClampDoubt]:
-    """Return the periods of a clamp that are flagged, newest first."""
-    flagged = MeterEffect.objects.filter(meter=meter, flagged=True, effect__isnull=False)
-    rows = list(flagged.order_by("-calibrated_day"))
-    calibrated = sorted(Calibration.objects.filter(meter=meter).values_list("performed_on", flat=True)) if rows else []
-    return [_doubt(row, calibrated) for row in rows]
+    """Return the periods of a clamp that are flagged or in doubt, newest first."""
+    rows = list(MeterEffect.objects.filter(meter=meter).order_by("-calibrated_day", "-since_day"))
+    told = [row for row in rows if row.effect is not None and (row.flagged or not row.corroborated)]
+    if not told:
+        return []
+    calibrated = sorted(Calibration.objects.filter(meter=meter).values_list("performed_on", flat=True))
+    doubts = [doubt_of(row, rows, calibrated) for row in told]
+    return [doubt for doubt in doubts if not doubt.is_replaced]
 
 
 def read_meanwhile(doubt: ClampDoubt) -> QuerySet[Inspection]:
@@ -78,6 +95,33 @@ def numbers_withdrawn(doubts: Sequence[ClampDoubt]) -> list[int]:
     return _counted(Decline.objects.filter(reason=WITHDRAWN_BECAUSE), [_on_units_of(doubt) for doubt in doubts])
 
 
+def doubt_of(row: MeterEffect, rows: Sequence[MeterEffect], calibrated: Sequence[dt.date]) -> ClampDoubt:
+    """Return what a row says, from all rows of its clamp and the days of its calibrations."""
+    calibrated_on = None if row.calibrated_day == NEVER_CALIBRATED else day_on(row.calibrated_day)
+    calibrations = [on for on in calibrated if calibrated_on is None or on > calibrated_on]
+    steps = [day_on(each.since_day) for each in rows if _ends(each, row)]
+    before_on = min([*calibrations, *steps], default=None)
+    return ClampDoubt(
+        meter_id=row.meter_id,
+        effect_percent=(row.effect or 0) / HUNDREDTHS,
+        u_percent=None if row.u_effect is None else row.u_effect / HUNDREDTHS,
+        visits=row.visits,
+        measured_at=row.measured_at,
+        from_on=day_on(row.since_day) if row.is_part else calibrated_on,
+        before_on=before_on,
+        found_since=row.is_part,
+        found_until=before_on is not None and before_on not in calibrations,
+        corroborated=row.corroborated,
+    )
+
+
+def _ends(step: MeterEffect, row: MeterEffect) -> bool:
+    """Tell whether a step after it ends what a row says; a doubt does where going on might hide losses."""
+    if step.calibrated_day != row.calibrated_day or step.since_day <= row.since_day:
+        return False
+    return step.corroborated or not row.corroborated or (step.effect or 0) > 0 > (row.effect or 0)
+
+
 def _read_meanwhile(doubt: ClampDoubt) -> Q:
     chosen = Q(ammeter=doubt.meter_id, signed_at__isnull=False, superseded_by__isnull=True)
     if doubt.from_on is not None:
@@ -99,17 +143,3 @@ def _counted(rows: QuerySet[Any], conditions: Sequence[Q]) -> list[int]:
         return []
     counts = {f"of_{place}": Count("pk", filter=each) for place, each in enumerate(conditions)}
     return list(rows.filter(_any_of(conditions)).aggregate(**counts).values())
-
-
-def _doubt(row: MeterEffect, calibrated: list[dt.date]) -> ClampDoubt:
-    from_on = None if row.calibrated_day == NEVER_CALIBRATED else EPOCH + dt.timedelta(days=row.calibrated_day)
-    later = [on for on in calibrated if from_on is None or on > from_on]
-    return ClampDoubt(
-        meter_id=row.meter_id,
-        effect_percent=(row.effect or 0) / HUNDREDTHS,
-        u_percent=None if row.u_effect is None else row.u_effect / HUNDREDTHS,
-        visits=row.visits,
-        measured_at=row.measured_at,
-        from_on=from_on,
-        before_on=later[0] if later else None,
-    )

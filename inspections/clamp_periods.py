@@ -35,6 +35,11 @@ def day_of(on: dt.date) -> int:
     return (on - EPOCH).days
 
 
+def day_on(day: int) -> dt.date:
+    """Return the date of a day since 2000."""
+    return EPOCH + dt.timedelta(days=day)
+
+
 def period_key(clamp: int, calibrated_day: int) -> int:
     """Return the key of what a clamp reads after a calibration, or before any."""
     return clamp * _DAYS + max(calibrated_day, NEVER_CALIBRATED) + 1

@@ -9,9 +9,9 @@ from calc.arrays import Floats
 from calc.trend import SeriesBatch, forecast_fan
 from calc.trend.packed import DAYS_PER_YEAR, EPOCH_DATE
 from fleet.models import Installation
+from inspections.clamp_corrections import corrections_of
 from inspections.packed import Column, read_rows
 from inspections.series import UNIT_COLUMNS, Units, histories_of
-from inspections.services.meter_effects import corrections_of
 
 POINTS, LONGEST_DAYS = 25, 730
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """Done of a total, and the seconds that took.
+    """Done of a total, and the seconds that took; it stands still where nobody can be at work on the rest.
 
     Examples
     --------
@@ -16,6 +16,7 @@ class Progress:
     done: int
     total: int
     seconds: float
+    stands_still: bool = False
 
     @property
     def per_second(self) -> float | None:

@@ -1,28 +1,29 @@
 """From stored inspections to what the trend is fitted to, a range of units at a time."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from calc.arrays import Bools, Floats, Ints
-from calc.trend import UNKNOWN_METER, Resistances, RowShape, SeriesBatch, split_noise
+from calc.trend import UNKNOWN_METER, Resistances, SeriesBatch, split_noise
 from calc.uncertainty import NORMAL_COVERAGE_FACTOR
 from fleet.models import NOT_IDENTIFIED, RatingRevision
+from inspections.check_table import (
+    BEGINS,
+    HIGH_IDLE,
+    IDLE,
+    RESISTANCES,
+    TEMPERATURE_KNOWN,
+    CheckTable,
+    groups_alike,
+    visit_columns,
+)
 from inspections.clamp_periods import clamp_periods
 from inspections.derived import HUNDREDTHS, MICROOHM_PER_MILLIOHM
-from inspections.packed import MICROSECONDS_PER_DAY, NOTHING, Column, Rows, read_rows
+from inspections.packed import MICROSECONDS_PER_DAY, Column, Rows, read_rows
 
 MICROSECONDS_PER_YEAR = 365.25 * MICROSECONDS_PER_DAY
-TEMPERATURE_KNOWN, BEGINS, IDLE, HIGH_IDLE = 1, 2, 4, 8
-# A check that proves a repair, and the first of a unit, begin a new baseline.  With the engine off the supply itself
-# is not checked.
-_CIRCUMSTANCES = (
-    f"CASE WHEN v.coil_temperature_method = 'unknown' THEN 0 ELSE {TEMPERATURE_KNOWN} END"
-    f" + CASE WHEN v.purpose IN ('retest', 'first') THEN {BEGINS} ELSE 0 END"
-    f" + CASE v.engine_state WHEN 'idle' THEN {IDLE} WHEN 'high_idle' THEN {HIGH_IDLE} ELSE 0 END"
-)
-RESISTANCES = ("upstream_uohm", "u_upstream_uohm", "shared_ground_uohm", "u_shared_ground_uohm")
 UNIT_COLUMNS = [
     Column("unit", "i.retarder_id", "big"),
     Column("installation", "i.id", "big"),
@@ -49,6 +50,10 @@ class Units:
     def __len__(self) -> int:
         return len(self.units)
 
+    def of_places(self, places: Ints) -> "Units":
+        """Return some of the units."""
+        return Units(self.units[places], self.installations[places], self.stages[places], self.marks[places])
+
     def unmoved(self, marks: Mapping[int, int]) -> Ints:
         """Return the places of the units whose marks are still these."""
         pairs = enumerate(zip(self.units.tolist(), self.marks.tolist(), strict=True))
@@ -63,83 +68,58 @@ class Histories:
     since 2000; `clamps` are the keys of the clamp periods that number the batch's meters.
     """
 
+    units: Units
     checks: Ints
     performed_us: Ints
     clamps: Ints
     batch: SeriesBatch
 
 
-def visit_columns(stages: int) -> list[Column]:
-    """Return what the trend reads of a check `v` of an installation `i`."""
-    figures = [f"{name}_{stage}" for name in ("level", "u") for stage in range(1, stages + 1)]
-    return [
-        Column("check", "v.id", "big"),
-        Column("unit", "i.retarder_id", "big"),
-        Column("installation", "i.id", "big"),
-        Column("performed_at", "v.performed_at", "instant"),
-        Column("performed_on", "v.performed_on", "day"),
-        Column("ammeter", "v.ammeter_id", "big"),
-        Column("rating", "v.rating_revision_id", "big"),
-        Column("circumstances", _CIRCUMSTANCES),
-        *(Column(name, f"v.{name}", nullable=True) for name in (*figures, "u_meter", "u_visit", *RESISTANCES)),
-    ]
+@dataclass(frozen=True, slots=True)
+class Checks:
+    """The checks of some units with all that has to be asked for beside them: what follows is arithmetic.
+
+    `meters` has shape (rows,) and numbers the clamp periods whose keys are `clamps`; lower limit and resistance have
+    shape (units,).
+    """
+
+    units: Units
+    table: CheckTable
+    clamps: Ints
+    meters: Ints
+    lower_limit_percent: Floats
+    unit_mohm: Floats
+
+    def histories(self) -> Iterator[Histories]:
+        """Return the series in groups of about the same length: a single long one lengthens no others."""
+        for places in groups_alike(self.table.visits):
+            yield self.histories_of(places)
+
+    def histories_of(self, places: Ints) -> Histories:
+        """Return the series of some of the units."""
+        units, table = self.units.of_places(places), self.table.of_places(places)
+        performed_us = table.spread("performed_at", 0)
+        meters = table.shape.spread(self.meters[table.chosen], UNKNOWN_METER)
+        batch = _batch(units, table, performed_us, meters, self.lower_limit_percent[places], self.unit_mohm[places])
+        return Histories(units, table.spread("check", 0), performed_us, self.clamps, batch)
+
+
+def checks_of(units: Units, source: str, parameters: list[int]) -> Checks:
+    """Return the checks of some units from a source; a unit's history follows it between vehicles."""
+    rows = read_rows(visit_columns(int(units.stages.max(initial=1))), source, parameters)
+    table = CheckTable.of_units(units.units, rows)
+    clamps, meters = np.unique(clamp_periods(table.of("ammeter"), table.of("performed_on")), return_inverse=True)
+    return Checks(units, table, clamps, meters.astype(np.int64), *_ratings(table.newest("rating")))
 
 
 def histories_of(units: Units, source: str, parameters: list[int]) -> Histories:
-    """Return the series of some units from the checks of a source; a unit's history follows it between vehicles."""
-    rows = read_rows(visit_columns(int(units.stages.max(initial=1))), source, parameters)
-    table = _Table.of_units(units, rows)
-    clamps, meters = np.unique(clamp_periods(table.of("ammeter"), table.of("performed_on")), return_inverse=True)
-    performed_us = table.spread("performed_at", 0)
-    batch = _batch(units, table, performed_us, table.shape.spread(meters.astype(np.int64), UNKNOWN_METER))
-    return Histories(table.spread("check", 0), performed_us, clamps, batch)
+    """Return the series of few units together, however long each is."""
+    return checks_of(units, source, parameters).histories_of(np.arange(len(units)))
 
 
-@dataclass(frozen=True, slots=True)
-class _Table:
-    """Rows in the order in which they were read, and where each stands in a batch: none is moved but once."""
-
-    rows: Rows
-    shape: RowShape
-
-    @classmethod
-    def of_units(cls, units: Units, rows: Rows) -> "_Table":
-        """Return the rows of these units, each unit's in the order of time."""
-        unit = rows["unit"].astype(np.int64)
-        column = np.searchsorted(units.units, unit)
-        known = units.units[np.minimum(column, len(units) - 1)] == unit
-        if not known.all():
-            rows, column = rows[known], column[known]
-        order = np.lexsort((rows["check"].astype(np.int64), rows["performed_at"].astype(np.int64), column))
-        in_order = RowShape.of(column[order], len(units))
-        visit = np.empty_like(in_order.visit)
-        visit[order] = in_order.visit
-        return cls(rows, replace(in_order, visit=visit, installation=column))
-
-    def of(self, name: str) -> Ints:
-        """Return a column, a whole number a row."""
-        return self.rows[name].astype(np.int64)
-
-    def spread(self, name: str, absent: int) -> Ints:
-        """Return a column, shape (visits, units)."""
-        return self.shape.spread(self.of(name), absent)
-
-    def known(self, name: str) -> Floats:
-        """Return a column of shape (visits, units), NaN where nothing is known."""
-        figures = self.rows[name].astype(np.float64)
-        figures[figures == NOTHING] = np.nan
-        return self.shape.spread(figures, np.nan)
-
-    def figures(self, name: str, stages: int) -> Floats:
-        """Return the figures of the stages, shape (visits, stages, units)."""
-        of_stages = np.empty((self.shape.visits, stages, self.shape.installations))
-        for stage in range(stages):
-            of_stages[:, stage] = self.known(f"{name}_{stage + 1}")
-        of_stages /= HUNDREDTHS
-        return of_stages
-
-
-def _batch(units: Units, table: _Table, performed_us: Ints, meters: Ints) -> SeriesBatch:
+def _batch(
+    units: Units, table: CheckTable, performed_us: Ints, meters: Ints, lower_limit_percent: Floats, unit_mohm: Floats
+) -> SeriesBatch:
     most = int(units.stages.max(initial=1))
     levels = table.figures("level", most)
     split = split_noise(
@@ -149,9 +129,7 @@ def _batch(units: Units, table: _Table, performed_us: Ints, meters: Ints) -> Ser
         visit_u_percent=table.known("u_visit") / HUNDREDTHS,
     )
     circumstances, fitted = table.spread("circumstances", 0), table.spread("installation", 0)
-    visits = np.bincount(table.shape.installation, minlength=len(units))
-    checked: Bools = np.arange(table.shape.visits)[:, None] < visits
-    lower_limit_percent, unit_mohm = _ratings(table.spread("rating", 0), visits)
+    checked: Bools = np.arange(table.shape.visits)[:, None] < table.visits
     moved = np.zeros(checked.shape, bool)
     moved[1:] = checked[1:] & (fitted[1:] != fitted[:-1])
     return SeriesBatch(
@@ -169,7 +147,7 @@ def _batch(units: Units, table: _Table, performed_us: Ints, meters: Ints) -> Ser
     )
 
 
-def _resistances(table: _Table, circumstances: Ints, unit_mohm: Floats) -> Resistances | None:
+def _resistances(table: CheckTable, circumstances: Ints, unit_mohm: Floats) -> Resistances | None:
     supply, u_supply, ground, u_ground = (table.known(name) / MICROOHM_PER_MILLIOHM for name in RESISTANCES)
     # An alternator at idle holds the voltage otherwise than at high idle: only the state that is usual for the unit.
     idle, high_idle = (circumstances & state > 0 for state in (IDLE, HIGH_IDLE))
@@ -183,17 +161,15 @@ def _resistances(table: _Table, circumstances: Ints, unit_mohm: Floats) -> Resis
     return Resistances(supply, u_supply, ground, u_ground, unit_mohm)
 
 
-def _ratings(ratings: Ints, visits: Ints) -> tuple[Floats, Floats]:
-    """Return each unit's lower limit [%] and its whole resistance [mΩ] under the rating of its newest check."""
-    units = np.arange(len(visits))
-    newest = ratings[np.maximum(visits - 1, 0), units] if len(ratings) else np.zeros(len(visits), np.int64)
-    found = np.full((2, len(visits)), np.nan)
+def _ratings(ratings: Ints) -> tuple[Floats, Floats]:
+    """Return the lower limit [%] and the whole resistance [mΩ] under each of these ratings."""
+    found = np.full((2, len(ratings)), np.nan)
     found[1] = 1.0
     # A unit without a rating has no limit and no levels either.
     identified = RatingRevision.objects.exclude(NOT_IDENTIFIED)
     for pk, tolerance, reference_v, system_v, rated_a in identified.filter(
-        pk__in=np.unique(newest).tolist()
+        pk__in=np.unique(ratings).tolist()
     ).values_list("pk", "tolerance_lower_percent", "reference_voltage_v", "system_voltage_v", "rated_currents_a"):
         lower_percent = np.nan if tolerance is None else 100.0 - tolerance
-        found[:, newest == pk] = [[lower_percent], [1000.0 * (reference_v or system_v) / sum(rated_a)]]
+        found[:, ratings == pk] = [[lower_percent], [1000.0 * (reference_v or system_v) / sum(rated_a)]]
     return found[0], found[1]

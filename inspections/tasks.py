@@ -6,10 +6,14 @@ from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
 
+from accounts.models import Organisation
 from accounts.queries import open_organisations
+from inspections.services.chunks import take_on
+from inspections.services.due_date_chunks import DUE_DATES
+from inspections.services.night import HandOutOfPart, PartName
 from inspections.services.night_runs import run_night_once
 from inspections.services.rejudging_runs import run_asked_rejudgings
-from inspections.services.trends import HandOut, fit_chunk
+from inspections.services.trends import TRENDS
 
 logger = logging.getLogger(__name__)
 
@@ -25,9 +29,19 @@ def run_night() -> None:
 @shared_task(name="inspections.tasks.fit_trends")  # type: ignore[untyped-decorator]
 def fit_trends(organisation_id: int, chunk_id: int) -> None:
     """Fit one chunk of a night, unless another worker has it already."""
-    for organisation in open_organisations():
-        if organisation.pk == organisation_id:
-            fit_chunk(organisation, chunk_id)
+    if organisation := _open_organisation(organisation_id):
+        take_on(TRENDS, organisation, chunk_id)
+
+
+@shared_task(name="inspections.tasks.work_out_due_dates")  # type: ignore[untyped-decorator]
+def work_out_due_dates(organisation_id: int, chunk_id: int) -> None:
+    """Work out one chunk of a night's due dates, unless another worker has it already."""
+    if organisation := _open_organisation(organisation_id):
+        take_on(DUE_DATES, organisation, chunk_id)
+
+
+def _open_organisation(organisation_id: int) -> Organisation | None:
+    return next((each for each in open_organisations() if each.pk == organisation_id), None)
 
 
 @shared_task(name="inspections.tasks.judge_anew")  # type: ignore[untyped-decorator]
@@ -36,6 +50,11 @@ def judge_anew() -> None:
     run_asked_rejudgings()
 
 
-def to_other_workers() -> HandOut | None:
+def to_other_workers() -> HandOutOfPart | None:
     """Return how chunks are handed to other workers, None where there are none."""
-    return fit_trends.delay if settings.CELERY_BROKER_URL else None
+    return _hand_out if settings.CELERY_BROKER_URL else None
+
+
+def _hand_out(part: PartName, organisation_id: int, chunk_id: int) -> None:
+    tasks = {"trends": fit_trends, "due_dates": work_out_due_dates}
+    tasks[part].delay(organisation_id, chunk_id)

@@ -43,11 +43,11 @@ class FittedUnit(NamedTuple):
         return cls(installation.pk, installation.uuid, installation.organisation_id, installation.fitted_on, *where)
 
 
-def fitted_units_in_service(organisation: Organisation, after: int, most: int) -> list[FittedUnit]:
-    """Return so many of the fitted retarders in service, in the order of their keys, behind one of them."""
-    rows = installations_in_service(organisation).filter(pk__gt=after).order_by("pk")
+def fitted_units_in_service(organisation: Organisation, *, first: int, last: int) -> list[FittedUnit]:
+    """Return the fitted retarders in service from one key to another, in their order."""
+    rows = installations_in_service(organisation).filter(pk__gte=first, pk__lte=last).order_by("pk")
     where = "vehicle_id", "vehicle__depot_id", "vehicle__depot__time_zone"
-    return [FittedUnit(*row) for row in rows.values_list("pk", "uuid", "organisation_id", "fitted_on", *where)[:most]]
+    return [FittedUnit(*row) for row in rows.values_list("pk", "uuid", "organisation_id", "fitted_on", *where)]
 
 
 def due_dates(organisation: Organisation) -> QuerySet[DueDate]:

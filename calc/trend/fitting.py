@@ -19,7 +19,7 @@ from calc.trend.summary import TrendBatch, empty_batch, flags_of, levels_of, mir
 from calc.trend.theil_sen import theil_sen
 
 # Installations whose arrays together stay in the processor's cache.
-_BLOCK = 1024
+_BLOCK = 2500
 
 
 def fit(series: SeriesBatch, corrections: Corrections | None = None, *, forecast: bool = True) -> TrendBatch:

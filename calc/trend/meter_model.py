@@ -5,7 +5,9 @@ Effects can be compared only where meters are connected by units that both have 
 median of such a component.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy import sparse
@@ -13,15 +15,14 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.sparse.linalg import splu
 
 from calc.arrays import Bools, Floats, Ints
+from calc.trend.unit_lines import UnitLines, eliminated
 
-# Wide, so that a depot whose units are all rated alike a little wrong does not look like a depot of bad meters.
-OFFSET_SD_PERCENT = 5.0
-SLOPE_SD_PERCENT_PER_YEAR = 1.0
 EFFECT_SD_PERCENT = 0.7
 # A meter is flagged when its effect is both certain and large enough to matter.
 FLAGGED_Z = 3.5
 FLAGGED_EFFECT_PERCENT = 1.0
 _DENSE_METERS = 1000
+_CONTRASTS_AT_ONCE = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,58 +139,56 @@ class MeterSums:
         """Take in every visit of some units; parameters as in `meter_effects`."""
         meters = len(self._own)
         weight = 1 / variance
-        shared, pull = _without_units(unit, meter, _centred(unit, years, units), value_percent, weight, (units, meters))
+        lines = UnitLines.of(unit, years, weight, units)
+        shared, pull = _without_units(lines, meter, value_percent, (units, meters))
         self._own += np.bincount(meter, weight, minlength=meters)
         self._shared = sparse.csr_array(self._shared + shared)
         self._pull += pull
         self._visits += np.bincount(meter, minlength=meters)
 
-    def effects(self) -> MeterEffects:
-        """Return the effect of every meter."""
-        normal = sparse.csr_array(sparse.diags_array(self._own) - self._shared)
+    def effects(self, part_of: Ints | None = None) -> MeterEffects:
+        """Return the effect of every meter.
+
+        Parameters
+        ----------
+        part_of : ndarray of int, shape (meters,), optional
+            Of a part of a meter's use, the meter itself; of a whole one, −1.  A part is compared with the whole ones,
+            its own meter's among them, so that it needs no other; it has no say in where their median is.
+        """
+        part = np.zeros(len(self._own), bool) if part_of is None else part_of >= 0
+        normal = self._normal()
         component = sparse.csgraph.connected_components(normal, directed=False)[1].astype(np.int64)
         effect, u = np.full((2, len(self._own)), np.nan)
         read = np.flatnonzero(self._visits)
         for members in _groups(component[read], read):
             if len(members) > 1:
-                effect[members], u[members] = _solved(normal[members][:, members], self._pull[members])
+                found = _solved(normal[members][:, members], self._pull[members], part[members])
+                effect[members], u[members] = found
         return MeterEffects(effect, u, component, self._visits)
 
+    def differences(self, meter: Ints, before: Ints) -> tuple[Floats, Floats]:
+        """Return how much more some meters read than others, and the standard uncertainty of that.  [%]"""
+        solver = splu(sparse.csc_array(self._normal()))
+        difference, u = np.zeros((2, len(meter)))
+        for start in range(0, len(meter), _CONTRASTS_AT_ONCE):
+            some = slice(start, start + _CONTRASTS_AT_ONCE)
+            contrast = np.zeros((len(self._own), len(meter[some])))
+            each = np.arange(len(meter[some]))
+            contrast[meter[some], each], contrast[before[some], each] = 1.0, -1.0
+            solved = solver.solve(contrast)
+            difference[some], u[some] = self._pull @ solved, np.sqrt(np.einsum("ms,ms->s", contrast, solved))
+        return difference, u
 
-def _centred(unit: Ints, years: Floats, units: int) -> Floats:
-    count = np.maximum(np.bincount(unit, minlength=units), 1)
-    mean = np.bincount(unit, years, minlength=units) / count
-    centred: Floats = years - mean[unit]
-    return centred
+    def _normal(self) -> sparse.csr_array:
+        return sparse.csr_array(sparse.diags_array(self._own) - self._shared)
 
 
 def _without_units(
-    unit: Ints, meter: Ints, years: Floats, value: Floats, weight: Floats, sizes: tuple[int, int]
+    lines: UnitLines, meter: Ints, value: Floats, shape: tuple[int, int]
 ) -> tuple[sparse.csr_array, Floats]:
     """Return what eliminating every unit's offset and slope takes from the equations of the meters, and the pull."""
-    units, meters = sizes
-    by_unit = [np.bincount(unit, weight * years**power, minlength=units) for power in range(3)]
-    offset, cross, slope = (
-        by_unit[0] + 1 / OFFSET_SD_PERCENT**2,
-        by_unit[1],
-        by_unit[2] + 1 / SLOPE_SD_PERCENT_PER_YEAR**2,
-    )
-    determinant = offset * slope - cross**2
-    inverse = slope / determinant, -cross / determinant, offset / determinant
-    shape = (units, meters)
-    level = sparse.csr_array((weight, (unit, meter)), shape=shape)
-    trend = sparse.csr_array((weight * years, (unit, meter)), shape=shape)
-    right = [np.bincount(unit, weight * years**power * value, minlength=units) for power in range(2)]
-    eliminated_level = _scaled(inverse[0], level) + _scaled(inverse[1], trend)
-    eliminated_trend = _scaled(inverse[1], level) + _scaled(inverse[2], trend)
-    shared = level.T @ eliminated_level + trend.T @ eliminated_trend
-    pull = np.bincount(meter, weight * value, minlength=meters)
-    pull = pull - eliminated_level.T @ right[0] - eliminated_trend.T @ right[1]
-    return sparse.csr_array(shared), pull
-
-
-def _scaled(rows: Floats, matrix: sparse.csr_array) -> sparse.csr_array:
-    return sparse.csr_array(sparse.diags_array(rows) @ matrix)
+    pull = np.bincount(meter, lines.weight * lines.residual(value), minlength=shape[1]).astype(np.float64)
+    return eliminated(lines.weight, lines.years, (lines.unit, meter), lines.inverse, shape), pull
 
 
 def _groups(component: Ints, members: Ints) -> list[Ints]:
@@ -197,23 +196,28 @@ def _groups(component: Ints, members: Ints) -> list[Ints]:
     return np.split(members[order], np.flatnonzero(np.diff(component[order])) + 1)
 
 
-def _solved(normal: sparse.csr_array, pull: Floats) -> tuple[Floats, Floats]:
+def _solved(normal: sparse.csr_array, pull: Floats, part: Bools) -> tuple[Floats, Floats]:
     """Return the effects of one component and their uncertainties.
 
     The whole inverse of a large component would not fit in memory; there only the meters that may be flagged get an
     uncertainty, one column of the inverse each.
     """
     meters = len(pull)
+    u = np.full(meters, np.nan)
     if meters <= _DENSE_METERS:
         factor = cho_factor(normal.toarray())
-        effect = cho_solve(factor, pull)
-        return effect - np.median(effect), np.sqrt(np.diag(cho_solve(factor, np.eye(meters))))
-    solver = splu(sparse.csc_array(normal))
-    effect = solver.solve(pull)
-    effect -= np.median(effect)
-    u = np.full(meters, np.nan)
-    for one in np.flatnonzero(np.abs(effect) > FLAGGED_EFFECT_PERCENT):
-        column = np.zeros(meters)
-        column[one] = 1.0
-        u[one] = np.sqrt(solver.solve(column)[one])
-    return effect, u
+        solve: Callable[[Floats], Floats] = partial(cho_solve, factor)
+        effect = solve(pull)
+        u[:] = np.sqrt(np.diag(solve(np.eye(meters))))
+    else:
+        solve = splu(sparse.csc_array(normal)).solve
+        effect = solve(pull)
+        for one in np.flatnonzero(np.abs(effect - np.median(effect[~part])) > FLAGGED_EFFECT_PERCENT):
+            u[one] = _u_of(solve, np.arange(meters) == one)
+    for one in np.flatnonzero(part):
+        u[one] = _u_of(solve, (np.arange(meters) == one) - ~part / np.count_nonzero(~part))
+    return effect - np.median(effect[~part]), u
+
+
+def _u_of(solve: Callable[[Floats], Floats], contrast: Floats | Bools) -> float:
+    return float(np.sqrt(contrast @ solve(contrast.astype(np.float64))))

@@ -14,6 +14,7 @@ from accounts.roles import Ability
 from dashboard.access import MemberRequiredMixin
 from dashboard.checks.faults import show_faults
 from dashboard.checks.inputs import METER_UNITS
+from dashboard.clamp_words import doubt_heading, doubt_sentence
 from dashboard.meters.accuracy_form import AccuracyForm
 from dashboard.meters.calibration_form import CalibrationForm
 from inspections.calibrations import throws_doubt
@@ -96,6 +97,8 @@ class MeterPage(MeterMixin):
         return [
             {
                 "doubt": doubt,
+                "heading": doubt_heading(doubt),
+                "sentence": doubt_sentence(doubt),
                 "checks": [check for check in checks if doubt.holds_on(check.performed_on)],
                 "count": count,
                 "withdrawn": withdrawn,

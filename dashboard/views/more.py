@@ -1,6 +1,7 @@
 """More: what the night did and told, and what is on file."""
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
 
 from django.conf import settings
@@ -19,9 +20,12 @@ from dashboard.filters import MeterFilter, RatingFilter, ReminderFilter
 from dashboard.lists import BookListView
 from dashboard.menu import DESK, MORE
 from fleet.models import RatingRevision, RetarderType
-from inspections.models import Calibration, Meter, ReleaseNotice
+from inspections.models import Calibration, DueDateChunk, Meter, ReleaseNotice, TrendChunk
 from inspections.progress import Progress
-from inspections.services.trend_chunks import failed_units, progress_of
+from inspections.services.chunk_failures import units_failed
+from inspections.services.chunks import progress_of
+from inspections.services.due_date_chunks import installations_without_due_date
+from inspections.services.trend_chunks import failed_units
 from schedules.models import Reminder
 from schedules.services.outbox import mark_seen
 
@@ -145,18 +149,27 @@ class Night(MemberRequiredMixin, TemplateView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Show the newest runs and when the next one is."""
         runs = list(WorkRun.objects.exclude(job=CHECK_JOB).order_by("-queued_at", "-pk")[:RUNS_SHOWN])
+        without_trend = failed_units(self.organisation, FAILED_SHOWN)
+        without_due_date = installations_without_due_date(self.organisation, FAILED_SHOWN)
         return super().get_context_data(**kwargs) | {
             "runs": [_row(run, self.organisation) for run in runs],
             "last": next((run for run in runs if run.state == "done"), None),
             "next_at": _next_run_at(timezone.now()),
-            "progress": _under_way(self.organisation),
-            "failed": failed_units(self.organisation, FAILED_SHOWN),
+            "trends": _unfinished(progress_of(TrendChunk, self.organisation)),
+            "due_dates": _unfinished(progress_of(DueDateChunk, self.organisation)),
+            "without_trend": without_trend,
+            "more_without_trend": units_failed(TrendChunk, self.organisation) - _units_among(without_trend),
+            "without_due_date": without_due_date,
+            "more_without_due_date": units_failed(DueDateChunk, self.organisation) - _units_among(without_due_date),
         }
 
 
-def _under_way(organisation: Organisation) -> Progress | None:
-    progress = progress_of(organisation)
-    # What failed stays on the list until the next night, but nobody is at work on it.
+def _units_among(shown: Sequence[tuple[object, int]]) -> int:
+    return sum(units for _, units in shown)
+
+
+def _unfinished(progress: Progress | None) -> Progress | None:
+    # What failed stays on the list until the next night, but is done with until then.
     return progress if progress is not None and progress.done < progress.total else None
 
 

@@ -6,6 +6,7 @@ from django.db.models import DateField, QuerySet, Value
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from dashboard.clamp_words import unit_doubt_sentence
 from dashboard.defect_steps import closing_steps
 from dashboard.defect_words import defect_words
 from dashboard.filters import DeclineFilter, DefectFilter, InspectionFilter
@@ -16,6 +17,7 @@ from dashboard.unit_words import decline_place
 from inspections.models import Decline, Defect, Inspection
 from inspections.queries import inspections_with_names
 from inspections.releases import has_run_out
+from inspections.step_doubts import StepDoubt, doubts_by_unit, step_doubts
 from inspections.trend_expectations import flag_counts
 from inspections.usage import km_since
 from schedules.models import NEVER
@@ -80,16 +82,25 @@ class Declines(BookListView):
         return super().get_context_data(**kwargs) | {"worth": flags_sentences(counts)}
 
     def shown(self, rows: list[Any]) -> Any:
-        """Return each decline with its place, its slope and when it reaches the lower limit."""
+        """Return each decline with place, slope, when it reaches the lower limit, and which clamp is in doubt."""
+        open_ones = {row.installation.retarder_id for row in rows if row.ended_at is None}
+        doubts = doubts_by_unit(step_doubts(self.organisation), open_ones) if open_ones else {}
         return [
             {
                 "decline": row,
                 "where": decline_place(row),
                 "fitted": _fitted(row),
                 "why": WHY_ENDED.get(row.reason, row.reason),
+                "doubts": _doubts(row, doubts),
             }
             for row in rows
         ]
+
+
+def _doubts(decline: Decline, by_unit: dict[int, list[StepDoubt]]) -> list[str]:
+    """Return what is said of clamps that may have made up a decline, or hidden a rise."""
+    doubts = [] if decline.ended_at else by_unit.get(decline.installation.retarder_id, [])
+    return [unit_doubt_sentence(each) for each in doubts if each.doubt.reads_low != decline.rising]
 
 
 def _fitted(decline: Decline) -> dict[str, Any]:

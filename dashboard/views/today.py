@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.views.generic import TemplateView
 
 from dashboard.access import MemberRequiredMixin
+from dashboard.clamp_words import step_doubt_sentences
 from dashboard.release_words import releases_to_say
 from dashboard.unit_words import unit_states
 from inspections.needs import NEED_CODES, NEEDS, decisions_worst_first, needs_by_depot
@@ -32,6 +33,7 @@ class Today(MemberRequiredMixin, TemplateView):
             "total": _total(depots),
             "decisions": unit_states(worst[:DECISIONS_SHOWN], now=now),
             "releases": releases_to_say(self.organisation, now=now),
+            "doubts": step_doubt_sentences(self.organisation),
             "more_decisions": len(worst) > DECISIONS_SHOWN,
         }
 

@@ -8,6 +8,7 @@ from django.views.generic import TemplateView
 
 from accounts.roles import Ability
 from dashboard.access import MemberRequiredMixin
+from dashboard.clamp_words import unit_doubt_sentences
 from dashboard.counting_words import counting_sentence
 from dashboard.history import moments_of, trend_given
 from dashboard.limbs import limbs_of
@@ -29,9 +30,11 @@ class VehiclePage(MemberRequiredMixin, TemplateView):
         fitted = unit_states([unit for unit in units if unit.removed_on is None], now=timezone.now())
         moments = moments_of(vehicle, units)
         checks = [moment.inspection for moment in moments if moment.inspection]
+        retarders = {state.installation.retarder_id for state in fitted}
+        doubts = unit_doubt_sentences(self.organisation, retarders)
         return super().get_context_data(**kwargs) | {
             "vehicle": vehicle,
-            "units": [_shown(state, checks) for state in fitted],
+            "units": [_shown(state, checks, doubts) for state in fitted],
             "may_manage": self.actor.may(Ability.MANAGE),
             "may_check": self.actor.may(Ability.CAPTURE),
             "moments": moments,
@@ -46,10 +49,11 @@ def _units(vehicle: Vehicle) -> Any:
         "relay_box_type",
         "due_date__depot",
         "due_date__plan",
+        "trend",
     )
 
 
-def _shown(state: UnitState, checks: list[Inspection]) -> dict[str, Any]:
+def _shown(state: UnitState, checks: list[Inspection], doubts: dict[int, list[str]]) -> dict[str, Any]:
     unit = state.installation
     return {
         "state": state,
@@ -58,4 +62,5 @@ def _shown(state: UnitState, checks: list[Inspection]) -> dict[str, Any]:
         "limbs": limbs_of(state.due, unit, today=state.today),
         "counting": counting_sentence(unit, state.due, checks),
         "trend": trend_given(unit),
+        "doubts": doubts.get(unit.retarder_id, []),
     }

@@ -4,6 +4,7 @@ import os
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import count
 from pathlib import Path
 
 import psycopg
@@ -12,6 +13,8 @@ from django.db import DEFAULT_DB_ALIAS, connections
 from psycopg import sql
 
 from accounts.owner import owner_alias, server_of_the_owner
+
+_numbers = count(1)
 
 
 class NoScratchDatabase(Exception):
@@ -42,7 +45,7 @@ def database_of_its_own() -> Iterator[str]:
     NoScratchDatabase
         The owner's role may not make databases.
     """
-    name = f"bench_coilbook_{os.getpid()}"
+    name = f"bench_coilbook_{os.getpid()}_{next(_numbers)}"
     if connections[DEFAULT_DB_ALIAS].vendor == "sqlite":
         with tempfile.TemporaryDirectory() as folder, _used(str(Path(folder) / f"{name}.sqlite3")):
             yield name

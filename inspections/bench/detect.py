@@ -4,11 +4,14 @@ Everything is simulated with fixed seeds that the calibration of the thresholds 
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from inspections.bench.detection import attribution, delays, false_alarms
 from inspections.bench.forecasting import coverage
 from inspections.bench.low_meter import low_meters
+from inspections.bench.turning_meter import BATCHES, TROUBLES, alarms_each_year, turned_found
+from inspections.bench.turning_worlds import Depots
 from inspections.bench.worlds import Fault, World
 
 Figures = dict[str, Any]
@@ -27,9 +30,16 @@ REFERENCE_DELAYS = {
     NOISY: {SLOW: 3.68, FAST: 2.09, ALL_SLOW: 2.36, ALL_STEP: 1.03},
 }
 LARGEST_LATENESS = 1.05
+# Clamps that are flagged as turned though they have not.
+FALSELY_TURNED_PERCENT = 1.0
+LEAST_DEPOTS = 50
+# Real declines of units that one clamp mostly reads, taken for the clamp's.
+WRONGLY_WITHDRAWN_PERCENT = 1.0
+TURNING_LATE = Depots(units=100, clamps=2, years=2.0)
+TURNING_IN_WEATHER = Depots(units=100, clamps=2, wave_percent=1.5, weather_percent=0.7)
 INSTALLATIONS = {
-    "small": {"false": 4000, "delay": 2000, "attribution": 2000, "forecast": 2000, "meters": 50},
-    "full": {"false": 50_000, "delay": 8000, "attribution": 4000, "forecast": 4000, "meters": 250},
+    "small": {"false": 4000, "delay": 2000, "attribution": 2000, "forecast": 2000, "meters": 50, "turned": 2000},
+    "full": {"false": 50_000, "delay": 8000, "attribution": 4000, "forecast": 4000, "meters": 250, "turned": 20_000},
 }
 
 
@@ -42,6 +52,7 @@ def bench_detect(size: str) -> Figures:
         *_attribution_rows(counts["attribution"], small=size == "small"),
         *_forecast_rows(counts["forecast"]),
         *_meter_rows(counts["meters"]),
+        *_turned_rows(counts["turned"], small=size == "small"),
         _limit_row(counts["delay"]),
     ]
     return {"seed": SEED, "rows": rows}
@@ -49,10 +60,10 @@ def bench_detect(size: str) -> Figures:
 
 def detect_table(figures: Figures) -> str:
     """Return the figures as one table."""
-    lines = [f"{'what':<34}{'where':<34}{'measured':>12}{'aim':>16}  reached"]
+    lines = [f"{'what':<34}{'where':<48}{'measured':>12}{'aim':>16}  reached"]
     for row in figures["rows"]:
         reached = {True: "yes", False: "NO", None: ""}[row["reached"]]
-        lines.append(f"{row['what']:<34}{row['where']:<34}{row['measured']:>12}{row['aim']:>16}  {reached}")
+        lines.append(f"{row['what']:<34}{row['where']:<48}{row['measured']:>12}{row['aim']:>16}  {reached}")
     return "\n".join(lines)
 
 
@@ -146,6 +157,55 @@ def _meter_rows(meters: int) -> Iterator[Row]:
     yield _row("false declines as read", where, found.false_declines_as_read, "", None, 0)
     yield _row("left once corrected", where, found.false_declines_corrected, "", None, 0)
     yield _row("withdrawn", where, found.withdrawn, "", None, 0)
+
+
+def _turned_rows(units: int, *, small: bool) -> Iterator[Row]:
+    """Return how clamps that turn with no calibration on file are found, and healthy ones left alone."""
+    for trouble in TROUBLES:
+        alarms = alarms_each_year(trouble.depots, USUAL, SEED + 7, _depots(units, trouble.depots))
+        percent, limit = alarms.flagged_percent, FALSELY_TURNED_PERCENT
+        yield _row("healthy clamps turned, % a year", trouble.name, percent, f"<= {limit:g}", percent <= limit)
+        yield _row("healthy clamps doubted, % a year", trouble.name, alarms.doubted_percent, "", None)
+        yield _row("clamp-years", trouble.name, alarms.clamp_years, "", None, 0)
+    for batch in BATCHES:
+        found = turned_found(batch.depots, USUAL, SEED + 9, _depots(units, batch.depots))
+        wrongly, limit = found.real_withdrawn_percent, WRONGLY_WITHDRAWN_PERCENT
+        yield _row("clamps of losing units doubted, %", batch.name, found.doubted_percent, "", None, 0)
+        yield _row("clamps of losing units blamed, %", batch.name, found.found_percent, "", None, 1)
+        yield _row(
+            "real ones withdrawn, %", f"{batch.name}, of {found.real}", wrongly, f"<= {limit:g}", wrongly <= limit
+        )
+    single = (Depots(), Depots(units=50))
+    several = (Depots(units=80, clamps=4), Depots(units=100, clamps=2), Depots(units=200, clamps=4))
+    for depots in (single[:1] if small else single) + (several[:2] if small else several):
+        for step in (-1.5, -2.5) if small else (-1.0, -1.5, -2.0, -2.5, -3.0):
+            yield from _turned_cell(replace(depots, step_percent=step), units, f"{step:g} %")
+    for depots in (replace(TURNING_LATE, step_percent=-2.5), replace(TURNING_IN_WEATHER, step_percent=-2.5)):
+        yield from _turned_cell(depots, units, "-2.5 %")
+    for drift in (-1.0, -2.0):
+        yield from _turned_cell(
+            Depots(units=100, clamps=2, drift_percent_per_year=drift), units, f"{drift:g} %/y drift"
+        )
+
+
+def _depots(units: int, depots: Depots) -> int:
+    return max(units // depots.units, LEAST_DEPOTS)
+
+
+def _turned_cell(depots: Depots, units: int, change: str) -> Iterator[Row]:
+    found = turned_found(replace(depots, losing_share=0.1), USUAL, SEED + 8, _depots(units, depots))
+    weather = ", weather" if depots.weather_percent else ""
+    where = f"{depots.units // depots.clamps} x {depots.clamps}, {depots.years:g} y{weather}, {change}"
+    yield _row("turned clamps found, %", where, found.found_percent, "", None, 0)
+    yield _row("turned clamps only doubted, %", where, found.doubted_percent, "", None, 0)
+    if depots.clamps > 1:
+        yield _row("others flagged, %", where, found.others_percent, "", None, 1)
+    if found.found_percent:
+        yield _row("error of the day, days", where, found.date_error_days, "", None, 0)
+        yield _row("error of the effect, %", where, found.effect_error_percent, "", None)
+    withdrawn, wrongly = found.withdrawn_percent, found.real_withdrawn_percent
+    yield _row("its declines withdrawn, %", f"{where}, of {found.declines_made}", withdrawn, "", None, 0)
+    yield _row("real ones withdrawn, %", f"{where}, of {found.real}", wrongly, "", None, 1)
 
 
 def _limit_row(installations: int) -> Row:

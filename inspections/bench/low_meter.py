@@ -9,7 +9,8 @@ from calc.trend.channels import COMMON, channels_of
 from calc.trend.corrections import Corrections
 from calc.trend.episodes import ALL_STAGES, METER, METER_EFFECT, OPEN, Episodes
 from calc.trend.fitting import fit
-from calc.trend.meter_model import MeterEffects, meter_effects
+from calc.trend.meter_steps import stepped_effects
+from calc.trend.meter_visits import MeterVisits
 from calc.trend.series import SeriesBatch
 from inspections.bench.worlds import World, fleet
 
@@ -43,13 +44,14 @@ def low_meters(world: World, seed: int, meters: int) -> LowMeters:
     """Return how planted low meters are found."""
     generator = np.random.default_rng(seed)
     series, effects, low = _metered_fleet(world, generator, meters)
-    estimated = estimated_effects(series, meters)
-    corrections = Corrections.of(estimated)
+    visits = visits_of(series)
+    estimated = stepped_effects(lambda: [visits], meters)
+    corrections = Corrections.of_steps(estimated)
     as_read = fit(replace(series, meters=np.zeros_like(series.meters)), forecast=False).episodes
     corrected = fit(series, corrections, forecast=False).episodes
     read_low = np.any(low[series.meters] & ~np.isnan(series.years), axis=0)
-    flagged = estimated.reads_low
-    error = estimated.effect_percent - (effects - np.median(effects))
+    flagged = estimated.effects.reads_low[:meters]
+    error = estimated.effects.effect_percent[:meters] - (effects - np.median(effects))
     return LowMeters(
         planted=int(low.sum()),
         found=int((flagged & low).sum()),
@@ -61,21 +63,20 @@ def low_meters(world: World, seed: int, meters: int) -> LowMeters:
     )
 
 
-def estimated_effects(series: SeriesBatch, meters: int) -> MeterEffects:
-    """Return the effects of the meters from the common channel of every visit."""
+def visits_of(series: SeriesBatch) -> MeterVisits:
+    """Return the common channel of every visit."""
     channels = channels_of(
         series.levels_percent, series.u_own_percent, series.u_shared_percent, series.temperature_known
     )
     value, variance = channels.values[:, COMMON], channels.variances[:, COMMON]
     visit, unit = np.nonzero(~np.isnan(value))
-    return meter_effects(
+    return MeterVisits(
         unit,
         series.meters[visit, unit],
         series.years[visit, unit],
         value[visit, unit],
         variance[visit, unit],
         units=series.installations,
-        meters=meters,
     )
 
 

@@ -1,27 +1,25 @@
 """How fast a night fits a fleet's trends, beside the bare read of what it reads and the way of one unit at a time."""
 
 import importlib
-import multiprocessing
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from statistics import median
 from time import perf_counter
 from typing import Any
 
-from django.db import connection, connections
+from django.db import connection
 
 from accounts.models import Organisation
-from accounts.owner import owner_alias
 from accounts.tenancy import organisation_transaction
+from calc.trend import stepped_effects
 from calc.trend.packed import FIGURES
 from inspections.bench.database import NoScratchDatabase, scratch_database
-from inspections.bench.night_fleet import STAGES, VISITS, make_fleet, tidy
+from inspections.bench.night_fleet import STAGES, VISITS, everything_changes, make_fleet, put_on_the_list
+from inspections.bench.nights_in_turn import ROUNDS, Fleet, nights_in_turn
 from inspections.bench.trend import PeerMissing
-from inspections.bench.workers import begin, settle, work
+from inspections.check_table import RESISTANCES
 from inspections.models import Inspection, Trend
-from inspections.series import RESISTANCES
-from inspections.services.meter_effects import measured_effects
-from inspections.services.trend_chunks import plan_chunks
+from inspections.services.meter_evidence import period_keys, visits_of_all
+from inspections.services.meter_spool import VisitSpool
 from inspections.services.trends import refresh_trends
 
 Figures = dict[str, Any]
@@ -29,10 +27,10 @@ Figures = dict[str, Any]
 # The fleet that is measured, and the larger one that shows whether twice the fleet takes twice the time.
 INSTALLATIONS = {"small": (20_000, 40_000), "full": (100_000, 300_000), "million": (100_000, 1_000_000)}
 LOOPED = {"small": 40, "full": 200, "million": 200}
-ROUNDS = {"small": 3, "full": 3, "million": 3}
+# A night of the largest fleet takes minutes.
+ROUNDS_OF_LARGER = {"small": 3, "full": 3, "million": 1}
 # Of so many units one has news in an ordinary night.
 NEWS_OF_ONE_IN = 90
-WORKERS = 2
 
 _RAW_COLUMNS = ", ".join(
     [
@@ -59,11 +57,12 @@ def bench_night(size: str) -> Figures:
     try:
         with scratch_database() as name:
             looped = _one_by_one()
-            organisation = make_fleet(few)
-            figures = _in_turn(organisation, ROUNDS[size]) | _shared_out(name, organisation, ROUNDS[size])
-            figures["one_by_one_s"] = _one_by_one_rate(looped, organisation, LOOPED[size])
-        with scratch_database() as name:
-            figures |= _larger(name, make_fleet(many))
+            fleet = Fleet(name, make_fleet(few))
+            figures = _in_turn(fleet.organisation)
+            figures["one_by_one_s"] = _one_by_one_rate(looped, fleet.organisation, LOOPED[size])
+            with scratch_database() as larger_name:
+                larger = Fleet(larger_name, make_fleet(many))
+                figures |= nights_in_turn(fleet, larger, ROUNDS_OF_LARGER[size])
     except NoScratchDatabase as missing:
         raise PeerMissing(str(missing)) from None
     return {"installations": few, "larger": many, "visits": VISITS, "stages": STAGES, **figures}
@@ -73,7 +72,7 @@ def night_table(figures: Figures) -> str:
     """Return the figures as lines, each aim beside what was reached."""
     few, many, full_s = figures["installations"], figures["larger"], figures["full_s"]
     one_by_one = few * figures["one_by_one_s"]
-    scale = figures["larger_s"] / figures["one_worker_s"] / (many / few)
+    scale = figures["times_smaller"] / (many / few)
     return "\n".join(
         [
             f"{few:,} installations of {figures['visits']} checks and {figures['stages']} stages, all changed",
@@ -100,15 +99,15 @@ def _against(what: str, value: float, aim: str, reached: bool) -> str:
     return f"{what:<38} {value:>10.3g}   aim {aim}: {'yes' if reached else 'NO'}"
 
 
-def _in_turn(organisation: Organisation, rounds: int) -> Figures:
+def _in_turn(organisation: Organisation) -> Figures:
     """Return the bare read, the full night and the night with little news, measured in turn."""
     refresh_trends(organisation)
     raw, full, news = [], [], []
-    for _ in range(rounds):
-        _everything_changes(organisation)
+    for _ in range(ROUNDS):
+        everything_changes(organisation)
         raw.append(_seconds(lambda: _raw_read(organisation)))
         full.append(_seconds(lambda: refresh_trends(organisation)))
-        _news(organisation, NEWS_OF_ONE_IN)
+        put_on_the_list(organisation, NEWS_OF_ONE_IN)
         news.append(_seconds(lambda: refresh_trends(organisation)))
     return {
         "raw_s": median(raw),
@@ -116,66 +115,15 @@ def _in_turn(organisation: Organisation, rounds: int) -> Figures:
         "news_s": median(news),
         "over_raw": median(one / other for one, other in zip(full, raw, strict=True)),
         "news_share": median(one / other for one, other in zip(news, full, strict=True)),
-        "clamps_s": _seconds(lambda: measured_effects(organisation)),
+        "clamps_s": _seconds(lambda: _measure_clamps(organisation)),
     }
 
 
-def _shared_out(database: str, organisation: Organisation, rounds: int) -> Figures:
-    """Return the same night done by one worker and by two, in turn."""
-    alone, together, memory_mb = list[float](), list[float](), 0.0
-    with _workers(database) as full_night:
-        for _ in range(rounds):
-            for workers, seconds in ((1, alone), (WORKERS, together)):
-                took, peak_mb = full_night(organisation, workers)
-                seconds.append(took)
-                memory_mb = max(memory_mb, peak_mb)
-    return {
-        "one_worker_s": median(alone),
-        "workers_s": median(together),
-        "gain": median(one / two for one, two in zip(alone, together, strict=True)),
-        "memory_mb": memory_mb,
-    }
-
-
-def _larger(database: str, organisation: Organisation) -> Figures:
-    with _workers(database) as full_night:
-        # The first night stores every trend and decline, which the nights of the smaller fleet only change.
-        full_night(organisation, WORKERS)
-        took, peak_mb = full_night(organisation, 1)
-    return {"larger_s": took, "larger_memory_mb": peak_mb}
-
-
-@contextmanager
-def _workers(database: str) -> Iterator[Callable[[Organisation, int], tuple[float, float]]]:
-    """Give a function that has a full night done by so many processes, and returns seconds and peak memory [MB]."""
-    with multiprocessing.get_context("spawn").Pool(WORKERS, begin, [database]) as pool:
-        pool.map(settle, range(WORKERS), chunksize=1)
-
-        def full_night(organisation: Organisation, workers: int) -> tuple[float, float]:
-            _everything_changes(organisation)
-            plan_chunks(organisation)
-            began = perf_counter()
-            peaks = pool.map(work, [organisation.pk] * workers, chunksize=1)
-            return perf_counter() - began, max(peaks)
-
-        yield full_night
-
-
-def _everything_changes(organisation: Organisation) -> None:
-    """Make every unit have news and every stored trend differ from what will be found."""
-    with connections[owner_alias()].cursor() as cursor:
-        cursor.execute("UPDATE inspections_trend SET next_check_on = '2000-01-01'")
-    _news(organisation, 1)
-
-
-def _news(organisation: Organisation, of_one_in: int) -> None:
-    with connections[owner_alias()].cursor() as cursor:
-        cursor.execute(
-            "INSERT INTO inspections_trendnews (organisation_id, retarder_id, mark) "
-            "SELECT organisation_id, id, 1 FROM fleet_retarder WHERE organisation_id = %s AND id %% %s = 0",
-            [organisation.pk, of_one_in],
-        )
-    tidy()
+def _measure_clamps(organisation: Organisation) -> None:
+    with organisation_transaction(organisation):
+        keys = period_keys(organisation)
+    with VisitSpool(lambda: visits_of_all(organisation, keys)) as visits:
+        stepped_effects(visits, len(keys))
 
 
 def _raw_read(organisation: Organisation) -> None:

@@ -76,6 +76,32 @@ def tidy() -> None:
         cursor.execute("VACUUM ANALYZE")
 
 
+def lengthen_a_history(organisation: Organisation, checks: int) -> None:
+    """Give one unit so many checks more, one a day."""
+    last = Inspection.objects.using(owner_alias()).filter(organisation=organisation).order_by("-pk")[0]
+    at = f"timestamptz '{last.performed_at.isoformat()}' + n * interval '1 day'"
+    daily = {"performed_at": at, "performed_on": f"({at})::date"}
+    _clone(last, daily, f"generate_series(1, {checks}) n")
+
+
+def everything_changes(organisation: Organisation) -> None:
+    """Make every unit have news and every stored trend differ from what will be found."""
+    with connections[owner_alias()].cursor() as cursor:
+        cursor.execute("UPDATE inspections_trend SET next_check_on = '2000-01-01'")
+    put_on_the_list(organisation, 1)
+
+
+def put_on_the_list(organisation: Organisation, of_one_in: int) -> None:
+    """Make one of so many units have news."""
+    with connections[owner_alias()].cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO inspections_trendnews (organisation_id, retarder_id, mark) "
+            "SELECT organisation_id, id, 1 FROM fleet_retarder WHERE organisation_id = %s AND id %% %s = 0",
+            [organisation.pk, of_one_in],
+        )
+    tidy()
+
+
 def _check_columns(clamps: Sequence[Meter]) -> dict[str, str]:
     at = "timestamptz '2023-01-02 08:00Z' + n * interval '91 days' + (i.id * 7919 % 60) * interval '1 day'"
     primes = (7919, 104729, 15485863, 32452843)

@@ -11,6 +11,7 @@ from calc.arrays import Bools, Floats
 from calc.trend.series import SeriesBatch
 
 FIRST_FAULT_YEAR = 2.0
+CHECKS_PER_YEAR = (2.0, 6.0)
 LOWER_LIMIT_PERCENT = 85.0
 STAGE_OFFSET_SD_PERCENT = 2.0
 HEALTHY_DRIFT_SD_PERCENT_PER_YEAR = 0.15
@@ -77,9 +78,10 @@ def fleet(
     stages: int,
     history_years: float = 6.0,
     fault: Fault = HEALTHY,
+    checks_per_year: tuple[float, float] = CHECKS_PER_YEAR,
 ) -> Simulated:
     """Return the checks of an invented fleet, and what is true of it."""
-    years = _visit_times(generator, installations, history_years)
+    years = _visit_times(generator, installations, history_years, checks_per_year)
     offset = generator.normal(100.0, STAGE_OFFSET_SD_PERCENT, (stages, installations))
     drift = generator.normal(0.0, HEALTHY_DRIFT_SD_PERCENT_PER_YEAR, (stages, installations))
     truth = offset + drift * years[:, None]
@@ -107,9 +109,11 @@ def batch_of(years: Floats, levels_percent: Floats, world: World, *, lower_limit
     )
 
 
-def _visit_times(generator: np.random.Generator, installations: int, history_years: float) -> Floats:
-    per_year = generator.uniform(2.0, 6.0, installations)
-    most = int(history_years * 6 * 1.8)
+def _visit_times(
+    generator: np.random.Generator, installations: int, history_years: float, checks_per_year: tuple[float, float]
+) -> Floats:
+    per_year = generator.uniform(*checks_per_year, installations)
+    most = int(history_years * checks_per_year[1] * 1.8)
     gaps = generator.gamma(4.0, 1.0 / (4.0 * per_year), (most, installations))
     years = np.cumsum(gaps, axis=0) - gaps[:1]
     years[years > history_years] = np.nan

@@ -1,5 +1,6 @@
 """What was measured and judged: meters, inspections and the rows beside them, trends, declines, defects."""
 
+from inspections.models.chunks import DueDateChunk
 from inspections.models.codes import (
     ENGINE_STATES,
     EXTRA_READING_KINDS,
@@ -33,6 +34,7 @@ __all__ = [
     "Defect",
     "DefectStep",
     "DriverLink",
+    "DueDateChunk",
     "ExtraReading",
     "Inspection",
     "Judgement",

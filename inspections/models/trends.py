@@ -12,6 +12,7 @@ from accounts.identity import OrganisationQuerySet, OrganisationRow
 from accounts.models import Organisation
 from accounts.tracking import Tracking
 from fleet.models import Installation, Retarder
+from inspections.models.chunks import Chunk
 from inspections.models.codes import one_of
 from inspections.models.inspections import Inspection
 from inspections.models.meters import Meter
@@ -75,26 +76,11 @@ class TrendNews(models.Model):
         return f"news of {self.retarder_id}"
 
 
-class TrendChunk(models.Model):
-    """A range of units on a night's list, fitted by whoever claims it first; gone when the night is over.
+class TrendChunk(Chunk):
+    """A range of units on a night's list that are fitted together."""
 
-    One that could not be fitted keeps its `error` until the next night tries again.
-    """
-
-    tracking: ClassVar[Tracking] = Tracking(untracked_because="a work list: it says what is still to be done")
-
-    organisation = models.ForeignKey(Organisation, on_delete=models.PROTECT, related_name="+")
-    first_unit = models.BigIntegerField()
-    last_unit = models.BigIntegerField()
-    units = models.PositiveIntegerField()
-    planned_at = models.DateTimeField()
-    claimed_at = models.DateTimeField(null=True)
-    finished_at = models.DateTimeField(null=True)
     fitted = models.PositiveIntegerField(default=0)
     declines_changed = models.PositiveIntegerField(default=0)
-    error = models.TextField(blank=True, default="")
-
-    objects = OrganisationQuerySet.as_manager()
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["organisation", "first_unit"], name="trend_chunk_once")]
@@ -103,12 +89,21 @@ class TrendChunk(models.Model):
         return f"units {self.first_unit} to {self.last_unit}"
 
 
+# Instead of the day of a step: all that a clamp read since its calibration.
+WHOLE_PERIOD = -1
+
+
 class MeterEffect(models.Model):
     """How far a clamp between two calibrations reads from the other clamps, as last measured against them.
 
     `calibrated_day` is the day of the last calibration before its readings, counted from 2000-01-01, −1 where there was
-    none.  Effect and standard uncertainty are whole hundredths of a percent; the effect is null where the clamp shares
-    no unit with another, the uncertainty also where it was not needed.
+    none.  `since_day` is −1, or the day from which on the clamp was found to read otherwise while no calibration is on
+    file about it: the row is of what it read since.  Where no other clamp corroborates that the clamp is the cause and
+    not the units, `corroborated` is false: the row is a doubt, it is not flagged, takes nothing out of the levels, and
+    its effect is how much more the clamp reads than before, not than the other clamps.
+
+    Effect and standard uncertainty are whole hundredths of a percent; the effect is null where the clamp shares no unit
+    with another, the uncertainty also where it was not needed.
     """
 
     tracking: ClassVar[Tracking] = Tracking(untracked_because="measured anew from the evidence by the night")
@@ -116,19 +111,28 @@ class MeterEffect(models.Model):
     organisation = models.ForeignKey(Organisation, on_delete=models.PROTECT, related_name="+")
     meter = models.ForeignKey(Meter, on_delete=models.PROTECT, related_name="effects")
     calibrated_day = models.IntegerField()
+    since_day = models.IntegerField(default=WHOLE_PERIOD, db_default=WHOLE_PERIOD)
     effect = models.IntegerField(null=True)
     u_effect = models.IntegerField(null=True)
     visits = models.PositiveIntegerField()
     flagged = models.BooleanField(default=False)
+    corroborated = models.BooleanField(default=True, db_default=True)
     measured_at = models.DateTimeField()
 
     objects = OrganisationQuerySet.as_manager()
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["meter", "calibrated_day"], name="meter_effect_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["meter", "calibrated_day", "since_day"], name="meter_effect_once")
+        ]
 
     def __str__(self) -> str:
         return f"{self.meter_id}: {self.effect}"
+
+    @property
+    def is_part(self) -> bool:
+        """Return whether it is of what the clamp read since a step, not of all since its calibration."""
+        return self.since_day != WHOLE_PERIOD
 
 
 class Decline(OrganisationRow):

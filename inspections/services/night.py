@@ -2,29 +2,32 @@
 
 import datetime as dt
 import logging
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import partial
+from typing import Concatenate, Literal, ParamSpec
+
+from django.utils import timezone
 
 from accounts.models import Organisation
 from accounts.outbox import Delivery
 from accounts.queries import open_organisations
 from accounts.repeats import forget_old_answers
 from accounts.tenancy import organisation_transaction
-from inspections.cutting import cuts_on
-from inspections.queries import last_checks
+from inspections.progress import Progress
+from inspections.services.due_date_chunks import refresh_due_dates_of_all
 from inspections.services.releases import end_releases, send_release_notices
-from inspections.services.trends import HandOut, Tell, refresh_trends
-from schedules.queries import FittedUnit, fitted_units_in_service, plans_count_usage
-from schedules.services.due_dates import refresh_due_dates_of
+from inspections.services.trends import refresh_trends
 from schedules.services.outbox import send_owed_reminders
 from schedules.services.reminders import queue_reminders
 
-CHUNK = 2_000
-# Where plans count usage, every counter reading of the vehicles is held as well.
-CHUNK_WITH_READINGS = 500
-
 Step = Callable[[], dict[str, int]]
+Given = ParamSpec("Given")
+# The parts of a night that several workers share.
+PartName = Literal["trends", "due_dates"]
+# Hands a chunk of a part to other workers, by organisation and chunk; they need not come.
+HandOutOfPart = Callable[[PartName, int, int], None]
+TellOfPart = Callable[[PartName, Progress], None]
 
 logger = logging.getLogger(__name__)
 
@@ -55,19 +58,22 @@ class NightReport:
         return self.trends_failed + self.due_dates_failed + self.steps_failed > 0
 
 
-def run_night(*, as_of: dt.datetime, hand_out: HandOut | None = None, tell: Tell | None = None) -> NightReport:
+def run_night(
+    *, as_of: dt.datetime, hand_out: HandOutOfPart | None = None, tell: TellOfPart | None = None
+) -> NightReport:
     """Fit what has news, refresh every due date, queue what is owed and send it, organisation by organisation.
 
-    `hand_out` offers chunks of the fitting to other workers, `tell` is told how far it is.  What fails is left to the
-    next night and counted; it keeps nothing else from being done.
+    `hand_out` offers chunks of trends and due dates to other workers, `tell` is told how far either is.  What fails is
+    left to the next night and counted; it keeps nothing else from being done.
     """
+    began_at = timezone.now()
     organisations = open_organisations()
     counted = dict.fromkeys((field.name for field in fields(NightReport)), 0)
     counted["organisations"] = len(organisations)
     for organisation in organisations:
         steps: list[Step] = [
             partial(_trends, organisation, hand_out, tell),
-            partial(_due_dates, organisation, as_of),
+            partial(_due_dates, organisation, as_of, began_at, hand_out, tell),
             partial(_reminders, organisation, as_of),
             partial(_releases, organisation, as_of),
             partial(_forgetting, organisation, as_of),
@@ -93,8 +99,8 @@ def _add(counted: dict[str, int], found: dict[str, int]) -> None:
         counted[name] += count
 
 
-def _trends(organisation: Organisation, hand_out: HandOut | None, tell: Tell | None) -> dict[str, int]:
-    report = refresh_trends(organisation, hand_out=hand_out, tell=tell)
+def _trends(organisation: Organisation, hand_out: HandOutOfPart | None, tell: TellOfPart | None) -> dict[str, int]:
+    report = refresh_trends(organisation, hand_out=_of("trends", hand_out), tell=_of("trends", tell))
     return {
         "trends_fitted": report.fitted,
         "declines_changed": report.declines_changed,
@@ -103,48 +109,29 @@ def _trends(organisation: Organisation, hand_out: HandOut | None, tell: Tell | N
     }
 
 
-def _due_dates(organisation: Organisation, as_of: dt.datetime) -> dict[str, int]:
-    refresh = _Refresh(organisation, as_of)
-    for chunk in _chunks(organisation):
-        refresh.of(chunk)
+def _due_dates(
+    organisation: Organisation,
+    as_of: dt.datetime,
+    began_at: dt.datetime,
+    hand_out: HandOutOfPart | None,
+    tell: TellOfPart | None,
+) -> dict[str, int]:
+    report = refresh_due_dates_of_all(
+        organisation,
+        as_of=as_of,
+        began_at=began_at,
+        hand_out=_of("due_dates", hand_out),
+        tell=_of("due_dates", tell),
+    )
     return {
-        "installations": refresh.done + refresh.failed,
-        "due_dates_changed": refresh.changed,
-        "due_dates_failed": refresh.failed,
+        "installations": report.done + report.failed,
+        "due_dates_changed": report.changed,
+        "due_dates_failed": report.failed,
     }
 
 
-@dataclass(slots=True)
-class _Refresh:
-    """The due dates of an organisation: of how many units they are worked out, changed, or not to be had."""
-
-    organisation: Organisation
-    as_of: dt.datetime
-    done: int = 0
-    changed: int = 0
-    failed: int = 0
-    failures: int = 0
-
-    def of(self, units: Sequence[FittedUnit]) -> None:
-        """Refresh the due dates of some units; where that fails, of each half, down to the unit that is the cause."""
-        try:
-            with organisation_transaction(self.organisation):
-                changed = refresh_due_dates_of(units, last_checks, as_of=self.as_of)
-        except Exception:
-            if len(units) == 1 or not cuts_on(failures=self.failures, done=self.done):
-                self._give_up(units)
-                return
-            for half in (units[: len(units) // 2], units[len(units) // 2 :]):
-                self.of(half)
-        else:
-            self.done += len(units)
-            self.changed += changed
-
-    def _give_up(self, units: Sequence[FittedUnit]) -> None:
-        first, last = units[0].pk, units[-1].pk
-        logger.exception("organisation %s: no due dates for installations %s to %s", self.organisation.pk, first, last)
-        self.failed += len(units)
-        self.failures += 1
+def _of(part: PartName, told: Callable[Concatenate[PartName, Given], None] | None) -> Callable[Given, None] | None:
+    return None if told is None else partial(told, part)
 
 
 def _reminders(organisation: Organisation, as_of: dt.datetime) -> dict[str, int]:
@@ -164,16 +151,3 @@ def _forgetting(organisation: Organisation, as_of: dt.datetime) -> dict[str, int
 
 def _sent(send: Callable[[], Delivery]) -> dict[str, int]:
     return {"reminders_sent": send().sent}
-
-
-def _chunks(organisation: Organisation) -> Iterator[list[FittedUnit]]:
-    with organisation_transaction(organisation):
-        most = CHUNK_WITH_READINGS if plans_count_usage(organisation) else CHUNK
-    done = 0
-    while True:
-        with organisation_transaction(organisation):
-            chunk = fitted_units_in_service(organisation, after=done, most=most)
-        if not chunk:
-            return
-        yield chunk
-        done = chunk[-1].pk

@@ -4,13 +4,12 @@ import dataclasses
 import datetime as dt
 
 from accounts.work import claim_work, fail_work, finish_work
-from inspections.services.night import NightReport, run_night
-from inspections.services.trends import HandOut
+from inspections.services.night import HandOutOfPart, NightReport, run_night
 
 JOB = "night"
 
 
-def run_night_once(*, as_of: dt.datetime, hand_out: HandOut | None = None) -> NightReport | None:
+def run_night_once(*, as_of: dt.datetime, hand_out: HandOutOfPart | None = None) -> NightReport | None:
     """Do the night's work of the hour an instant falls in; None where another runner has done or is doing it."""
     run = claim_work(JOB, as_of.astimezone(dt.UTC).strftime("%Y-%m-%dT%H"))
     if run is None:

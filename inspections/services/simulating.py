@@ -91,7 +91,7 @@ def _meters(actor: Actor, fleet: PlantedFleet) -> tuple[list[Meter], Meter]:
     clamps = [
         add_meter(actor, kind="ammeter", designation=f"Clamp {number + 1}", **clamp) for number in range(fleet.clamps)
     ]
-    if fleet.low_clamp is not None:
+    if fleet.low_clamp is not None and fleet.calibration_on_file:
         on = fleet.low_from_on
         record_calibration(actor, clamps[fleet.low_clamp], performed_on=on, due_on=on + CALIBRATED_EVERY)
     return clamps, add_meter(actor, kind="voltmeter", designation="Voltmeter", **volts)

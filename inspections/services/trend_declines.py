@@ -1,17 +1,17 @@
 """Raise, confirm, withdraw or resolve declines as the evidence stands; each is keyed to the check that raised it."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Any
 
-from django.db.models import QuerySet
+import numpy as np
 from django.utils import timezone
 
 from calc.arrays import Ints
-from calc.trend import ATTRIBUTIONS, ENDINGS, Episodes
+from calc.trend import ATTRIBUTIONS, ENDINGS
 from calc.trend.episodes import NEVER
-from inspections.models import Decline
-from inspections.series import Histories, Units
+from inspections.models import Decline, TrendChunk
+from inspections.services.trend_fits import Chosen
 
 KEY = ["raised_by_id", "attribution", "stage"]
 DECLINE_COLUMNS = ["installation_id", "rising", "state", "raised_at", "ended_at", "reason"]
@@ -22,15 +22,29 @@ EPOCH = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
 Row = tuple[Any, ...]
 
 
-def store_declines(
-    organisation_id: int, units: Units, histories: Histories, episodes: Episodes, stored_rows: QuerySet[Decline]
-) -> int:
+def declines_of_listed(chunk: TrendChunk, units: Collection[int]) -> list[Row]:
+    """Return what is stored of these units of a chunk, all of them on the list, as `store_declines` takes it.
+
+    The list is joined, since a statement that names thousands of units takes longer to read than their declines.
+    """
+    ends = {"gte": chunk.first_unit, "lte": chunk.last_unit}
+    unit = "installation__retarder"
+    rows = Decline.objects.filter(
+        organisation=chunk.organisation_id,
+        **{f"{unit}__{end}": key for end, key in ends.items()},
+        **{f"{unit}__trend_news__retarder__{end}": key for end, key in ends.items()},
+    )
+    wanted = set(units)
+    return [row[1:] for row in rows.values_list(unit, "pk", *KEY, *DECLINE_COLUMNS) if row[0] in wanted]
+
+
+def store_declines(organisation_id: int, chosen: Iterable[Chosen], stored_rows: Iterable[Row]) -> int:
     """Write what differs from what is stored of the same units, and return how many declines that were.
 
     A decline follows its unit to another vehicle, because its key is the check that raised it.
     """
-    rows = dict(_declines(units, histories, episodes))
-    stored = {_key(row): row for row in stored_rows.values_list("pk", *KEY, *DECLINE_COLUMNS)}
+    rows = dict(row for each in chosen for row in _declines(each))
+    stored = {_key(row): row for row in stored_rows}
     now = timezone.now()
     shared = {"organisation_id": organisation_id}
     fresh = [
@@ -67,9 +81,11 @@ def _withdrawn(stored: Row, now: dt.datetime) -> Decline:
     return Decline(pk=stored[0], state="withdrawn", reason=SERIES_CHANGED, ended_at=now, changed_at=now)
 
 
-def _declines(units: Units, histories: Histories, episodes: Episodes) -> Iterable[tuple[Row, Row]]:
+def _declines(chosen: Chosen) -> Iterable[tuple[Row, Row]]:
     """Return key and columns of each decline."""
-    checks, performed_us = histories.checks, histories.performed_us
+    checks, performed_us = chosen.fit.checks, chosen.fit.performed_us
+    installations, every = chosen.fit.units.installations, chosen.fit.found.episodes
+    episodes = every.where(np.isin(every.installation, chosen.places))
     columns: tuple[Ints, ...] = (episodes.installation, episodes.attribution, episodes.stage)
     ends = (episodes.raised, episodes.ended, episodes.ending)
     rows = zip(*(each.tolist() for each in (*columns, *ends)), episodes.rising.tolist(), episodes.state, strict=True)
@@ -77,7 +93,7 @@ def _declines(units: Units, histories: Histories, episodes: Episodes) -> Iterabl
         yield (
             (int(checks[raised, column]), ATTRIBUTIONS[attribution], stage or None),
             (
-                int(units.installations[column]),
+                int(installations[column]),
                 rising,
                 state,
                 _instant(performed_us[raised, column]),

@@ -4,6 +4,7 @@ import datetime as dt
 import os
 import time
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -11,12 +12,11 @@ import numpy.typing as npt
 from django.db import connection
 from django.utils import timezone
 
-from calc.arrays import Ints
 from calc.trend import ATTRIBUTIONS, METHOD, METHOD_VERSION, TrendBatch, packed_stages
 from calc.trend.packed import DAYS_PER_YEAR, EPOCH_DATE
 from calc.trend.summary import NOTHING_OPEN
 from inspections.packed import NOTHING, binary_rows, copy_in
-from inspections.series import Units
+from inspections.services.trend_fits import Chosen
 
 _COLUMNS = (
     "organisation_id, uuid, created_at, changed_at, installation_id, figures, attribution, next_check_on, method, "
@@ -48,28 +48,29 @@ INSERT INTO inspections_trend ({_COLUMNS}) VALUES (%s, %s, %s, %s, %s, %s, %s, %
 Row = tuple[str, int, bytes, str | None, dt.date | None]
 
 
-def store_trends(organisation_id: int, units: Units, found: TrendBatch, chosen: Ints) -> None:
-    """Write the trends of the chosen columns of a fit."""
+def store_trends(organisation_id: int, chosen: Sequence[Chosen]) -> None:
+    """Write the trends of the chosen units of some fits."""
     now = timezone.now()
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(_INCOMING)
             with cursor.copy("COPY incoming_trend FROM STDIN (FORMAT BINARY)") as copy:
-                copy_in(copy, _blocks(units, found, chosen))
+                copy_in(copy, chain.from_iterable(map(_blocks, chosen)))
             codes = list(ATTRIBUTIONS)
             cursor.execute(_FROM_INCOMING, [organisation_id, now, now, codes, METHOD, METHOD_VERSION])
             cursor.execute("DROP TABLE incoming_trend")
         else:
             shared = (organisation_id, now.replace(tzinfo=None), METHOD, METHOD_VERSION)
-            rows = _rows(units, found, chosen)
+            rows = chain.from_iterable(map(_rows, chosen))
             cursor.executemany(_ONE_BY_ONE, [_whole_row(row, *shared) for row in rows])
 
 
-def _blocks(units: Units, found: TrendBatch, chosen: Ints) -> Iterator[bytes]:
+def _blocks(chosen: Chosen) -> Iterator[bytes]:
     """Return the rows as the server takes them, units of as many stages together."""
+    units, found, places = chosen.fit.units, chosen.fit.found, chosen.places
     figures, next_checks = packed_stages(found), _whole_days(found)
-    for stages in np.unique(units.stages[chosen]).tolist():
-        some = chosen[units.stages[chosen] == stages]
+    for stages in np.unique(units.stages[places]).tolist():
+        some = places[units.stages[places] == stages]
         own = np.ascontiguousarray(figures[some, :stages])
         yield binary_rows(
             {
@@ -93,12 +94,13 @@ def _whole_row(row: Row, organisation_id: int, now: dt.datetime, method: str, ve
     return organisation_id, uuid, str(now), str(now), installation_id, figures, attribution, day, method, version
 
 
-def _rows(units: Units, found: TrendBatch, chosen: Ints) -> Iterable[Row]:
+def _rows(chosen: Chosen) -> Iterable[Row]:
+    units, found, places = chosen.fit.units, chosen.fit.found, chosen.places
     figures, stages = packed_stages(found), units.stages.tolist()
     attributions = [None if code == NOTHING_OPEN else ATTRIBUTIONS[code] for code in found.attribution.tolist()]
     next_checks = _whole_days(found).tolist()
-    uuids = [octets.tobytes().hex() for octets in _fresh_octets(len(chosen))]
-    for uuid, one in zip(uuids, chosen.tolist(), strict=True):
+    uuids = [octets.tobytes().hex() for octets in _fresh_octets(len(places))]
+    for uuid, one in zip(uuids, places.tolist(), strict=True):
         packed = figures[one, : stages[one]].tobytes()
         yield uuid, int(units.installations[one]), packed, attributions[one], _date(next_checks[one])
 

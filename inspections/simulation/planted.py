@@ -70,30 +70,38 @@ class Check:
 class PlantedFleet:
     """The truth and the checks of a fleet; equal arguments give equal ones."""
 
-    def __init__(self, *, installations: int, inspections: int, seed: int, until: dt.date) -> None:
-        """Plant the faults."""
+    def __init__(
+        self, *, installations: int, inspections: int, seed: int, until: dt.date, calibration_on_file: bool = True
+    ) -> None:
+        """Plant the faults; `calibration_on_file` says whether the clamp that turns low came back from a calibration.
+
+        Where none is on file the only clamp of a small fleet turns low as well.
+        """
         self.seed, self.until, self.inspections = seed, until, inspections
         self.generator = generator_for(seed, "planted")
         self.clamps = -(-installations // UNITS_PER_METER)
         self.gain_percent = self.generator.normal(0.0, 0.3, self.clamps)
-        self.low_clamp = int(self.generator.integers(self.clamps)) if self.clamps > 1 else None
+        self.calibration_on_file = calibration_on_file
+        single = None if calibration_on_file else 0
+        self.low_clamp = int(self.generator.integers(self.clamps)) if self.clamps > 1 else single
         self.truths = [self._planted(unit) for unit in range(installations)]
 
     def meters(self) -> list[dict[str, Any]]:
-        """Return what is true of the clamps: one of them comes back from its calibration, halfway, reading low."""
+        """Return what is true of the clamps: one of them turns low halfway, with a calibration on file or without."""
         return [
             {
                 "clamp": clamp,
                 "gain_percent": float(gain),
                 "turns_low_by_percent": self._turns_low(clamp),
                 "turns_low_on": self.low_from_on.isoformat() if clamp == self.low_clamp else None,
+                "calibration_on_file": clamp == self.low_clamp and self.calibration_on_file,
             }
             for clamp, gain in enumerate(self.gain_percent)
         ]
 
     @property
     def low_from_on(self) -> dt.date:
-        """Return the day on which the low clamp was calibrated: the night tells a clamp before from the same after."""
+        """Return the day on which the low clamp turned low, and was calibrated if it was."""
         return self.until - dt.timedelta(days=self.inspections // 2 * DAYS_BETWEEN_CHECKS)
 
     def checks(self, unit: int) -> Iterator[Check]:

@@ -23,6 +23,7 @@ FIGURES = {
     "memory_mb": 200.0,
     "larger_memory_mb": 310.0,
     "larger_s": 9.0,
+    "times_smaller": 3.0,
     "one_by_one_s": 2.0,
 }
 

@@ -3,7 +3,6 @@
 The vectors are this project's own design, computed by hand, unless a source is named.
 """
 
-from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -268,7 +267,7 @@ def test_without_a_usable_rate_a_km_limb_has_no_date(readings: list[CounterReadi
 
 def test_a_single_wild_month_does_not_move_the_predicted_rate() -> None:
     steady = [CounterReading(date(2025, 1, 1) + timedelta(days=30 * month), 3_000.0 * month) for month in range(11)]
-    wild = [replace(each, value=each.value + 900.0) if month == 5 else each for month, each in enumerate(steady)]
+    wild = [each._replace(value=each.value + 900.0) if month == 5 else each for month, each in enumerate(steady)]
     assert usage_per_day(wild, date(2025, 11, 30)) == pytest.approx(100.0)
 
 

@@ -153,11 +153,13 @@ def asked(captured: CaptureQueriesContext) -> int:
     return sum(each["sql"].startswith("SELECT") and "set_config" not in each["sql"] for each in captured)
 
 
-def test_today_costs_one_query_for_its_numbers_and_four_for_its_decisions(manager: Client, workshop: Workshop) -> None:
+def test_today_costs_one_query_for_its_numbers_one_for_its_clamps_and_four_for_its_decisions(
+    manager: Client, workshop: Workshop
+) -> None:
     furnish(workshop, 5)
     with CaptureQueriesContext(connection) as captured:
         shown(manager, workshop.organisation, "today/")
-    assert asked(captured) == IDENTITY_QUERIES + 1 + 4
+    assert asked(captured) == IDENTITY_QUERIES + 1 + 1 + 4
 
 
 @pytest.mark.parametrize("name", LISTS)

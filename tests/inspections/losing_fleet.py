@@ -6,8 +6,10 @@ from uuid import uuid4
 
 from accounts.models import Organisation
 from accounts.tenancy import organisation_transaction
+from fleet.models import Installation
 from inspections.models import Decline, Inspection, Trend
 from inspections.services.trend_news import note_news
+from schedules.models import DueDate
 from tests import builders
 from tests.builders import Workshop
 from tests.inspections.visits import recorded
@@ -51,6 +53,19 @@ def found_in(organisation: Organisation) -> list[Any]:
             *((bytes(figures).hex(), attribution, str(on)) for figures, attribution, on in fitted),
             *((place[row.installation_id], *(str(getattr(row, column)) for column in columns)) for row in declines),
         ]
+
+
+def installations_of(organisation: Organisation) -> list[Installation]:
+    """Return the units in the order in which they were made."""
+    return list(Installation.objects.of(organisation).order_by("pk"))
+
+
+def due_dates_of(organisation: Organisation) -> list[Any]:
+    """Return what is stored of the due dates, unit by unit as they were made."""
+    with organisation_transaction(organisation):
+        columns = ("due_on", "limb", "state", "overdue_days", "last_check_on")
+        rows = DueDate.objects.of(organisation).order_by("installation").values_list(*columns)
+        return [tuple(map(str, row)) for row in rows]
 
 
 def _another(workshop: Workshop) -> Any:

@@ -13,6 +13,7 @@ from inspections.models import (
     Defect,
     DefectStep,
     DriverLink,
+    DueDateChunk,
     ExtraReading,
     LimitsRevision,
     MeterComparison,
@@ -103,6 +104,7 @@ FOLLOWING: list[Case] = [
     ("driver_link_revoked_by_somebody", "driver_link", {"revoked_at": NOW}),
     ("trend_id", "trend", {"uuid": SAME_ID, "installation": ANOTHER_UNIT}),
     ("trend_chunk_once", "trend_chunk", {}),
+    ("due_date_chunk_once", "due_date_chunk", {}),
     ("meter_effect_once", "meter_effect", {}),
 ]
 CASES = METERS + VISITS + FOLLOWING
@@ -115,6 +117,7 @@ def rows(workshop: Workshop) -> dict[str, Any]:
     owner = {"organisation": workshop.organisation}
     person = first.inspection.recorded_by
     of = {**owner, "installation": workshop.installation}
+    two_units: dict[str, Any] = {"first_unit": 1, "last_unit": 2, "units": 2, "planned_at": NOW}
     defect = Defect.objects.create(**of, code="outside_limits", opened_at=NOW)
     asked = {**owner, "reason": "audit", "requested_at": NOW, "up_to": 1, "total": 1, "content_hash": "0" * 64}
     rejudging, other_set = (Rejudging.objects.create(**asked) for _number in range(2))
@@ -173,7 +176,8 @@ def rows(workshop: Workshop) -> dict[str, Any]:
         ),
         "defect_step": DefectStep.objects.create(**owner, defect=defect, kind="opened", at=NOW),
         "trend": Trend.objects.create(**of, figures=b"", method="none", method_version="0"),
-        "trend_chunk": TrendChunk.objects.create(**owner, first_unit=1, last_unit=2, units=2, planned_at=NOW),
+        "trend_chunk": TrendChunk.objects.create(**owner, **two_units),
+        "due_date_chunk": DueDateChunk.objects.create(**owner, **two_units, as_of=NOW),
         "meter_effect": MeterEffect.objects.create(
             **owner, meter=first.inspection.ammeter, calibrated_day=-1, visits=1, measured_at=NOW
         ),

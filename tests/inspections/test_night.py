@@ -1,22 +1,30 @@
 """The night's work: run twice, run at once, run by one, and run from the command line."""
 
 import datetime as dt
+import re
 from functools import partial
 from io import StringIO
+from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from accounts.instants import instant
-from accounts.models import WorkRun
+from accounts.models import Organisation, WorkRun
 from accounts.roles import Role
+from inspections import tasks
+from inspections.models import DueDateChunk
+from inspections.services import night as night_module
 from inspections.services import night_runs
+from inspections.services.due_date_chunks import refresh_due_dates_of_all
 from inspections.services.night import run_night
+from inspections.services.trends import TrendReport, refresh_trends
 from schedules.models import DueDate, Reminder
 from tests import builders
 from tests.accounts.threads import at_once
 from tests.builders import Workshop
-from tests.inspections.tables import every_row
+from tests.inspections.losing_fleet import losing_fleet
+from tests.inspections.tables import every_row_of_the_book
 from tests.inspections.visits import recorded
 from tests.schedules.units import night, unit
 
@@ -32,14 +40,14 @@ def test_a_second_night_changes_no_row_at_all(workshop: Workshop) -> None:
     recorded(workshop, "2026-01-10T09:30:00Z")
     first = night(DUE)
     assert (first.due_dates_changed, first.reminders_queued) == (3, 2)
-    before = every_row()
+    before = every_row_of_the_book()
     second = night(DUE)
     assert (second.installations, second.due_dates_changed, second.reminders_queued) == (3, 0, 0)
-    assert every_row() == before
+    assert every_row_of_the_book() == before
 
 
 def test_chunks_leave_no_unit_out(workshop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("inspections.services.night.CHUNK", 2)
+    monkeypatch.setattr("inspections.services.due_date_chunks.UNITS_PER_CHUNK", 2)
     made = [workshop.installation, *(unit(workshop.organisation) for _ in range(4))]
     assert night(DUE).installations == len(made)
     assert set(DueDate.objects.values_list("installation", flat=True)) == {each.pk for each in made}
@@ -124,6 +132,46 @@ def test_the_command_moves_states_as_of_an_instant_and_says_what_it_did(db: None
     )
     assert said == [line.format(1, 1), line.format(1, 1), line.format(0, 0)]
     assert DueDate.objects.get(installation=of).state == "overdue"
+
+
+def test_the_command_says_how_far_each_part_is_until_it_is_done(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    for module in ("trend_chunks", "due_date_chunks"):
+        monkeypatch.setattr(f"inspections.services.{module}.UNITS_PER_CHUNK", 2)
+    losing_fleet(3)
+    err = StringIO()
+    call_command("nightly", as_of=DUE, stdout=StringIO(), stderr=err)
+    trends, due_dates = err.getvalue().splitlines()
+    pace = r", [\d,]+ a second, about \d+ s left\."
+    assert re.fullmatch("Trends: 2 of 3 units fitted" + pace, trends)
+    assert re.fullmatch("Due dates: 2 of 3 installations worked out" + pace, due_dates)
+
+
+def test_a_night_that_a_later_one_overtakes_leaves_the_due_dates_as_the_later_one_has_them(
+    db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    of = unit(builders.organisation(), fitted_on=FITTED_ON, months=6)
+
+    def fit_and_be_overtaken(organisation: Organisation, **shared: Any) -> TrendReport:
+        refresh_due_dates_of_all(organisation, as_of=instant(DUE) + dt.timedelta(days=1))
+        return refresh_trends(organisation, **shared)
+
+    monkeypatch.setattr(night_module, "refresh_trends", fit_and_be_overtaken)
+    assert night(DUE).installations == 1
+    assert DueDate.objects.get(installation=of).state == "overdue"
+
+
+def test_each_part_is_handed_out_as_the_task_that_does_it(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("django.conf.settings.CELERY_BROKER_URL", "redis://nobody.invalid")
+    handed: dict[str, list[tuple[int, int]]] = {}
+    for module, task in (("trend_chunks", tasks.fit_trends), ("due_date_chunks", tasks.work_out_due_dates)):
+        monkeypatch.setattr(f"inspections.services.{module}.UNITS_PER_CHUNK", 2)
+        note = handed.setdefault(module, [])
+        monkeypatch.setattr(task, "delay", lambda *chunk, note=note: note.append(chunk))
+    organisation = losing_fleet(5).organisation
+    run_night(as_of=instant(DUE), hand_out=tasks.to_other_workers())
+    assert [len(chunks) for chunks in handed.values()] == [3, 3]
+    due_date_chunks = DueDateChunk.objects.of(organisation).order_by("first_unit")
+    assert handed["due_date_chunks"] == [(organisation.pk, chunk.pk) for chunk in due_date_chunks]
 
 
 def test_the_command_without_an_instant_works_as_of_now(db: None) -> None:

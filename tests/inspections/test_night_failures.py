@@ -13,17 +13,20 @@ from accounts.models import Organisation, WorkRun
 from accounts.outbox import Delivery
 from accounts.roles import Role
 from accounts.tenancy import organisation_transaction
+from calc.arrays import Ints
 from fleet.models import Installation
 from inspections import cutting
+from inspections.cutting import cut
 from inspections.models import Decline, Inspection, TrendChunk, TrendNews
+from inspections.services import due_date_chunks, trend_chunks, trends
 from inspections.services import night as night_module
-from inspections.services import trend_chunks, trends
 from inspections.services.night import run_night
 from inspections.services.night_runs import run_night_once
+from inspections.services.trend_fits import Fit, fits_of
 from inspections.services.trend_news import note_news
 from inspections.services.trends import refresh_trends
 from schedules.models import DueDate, Reminder
-from schedules.queries import FittedUnit, fitted_units_in_service
+from schedules.queries import FittedUnit
 from schedules.services import reminders
 from schedules.services.due_dates import refresh_due_dates_of
 from tests import builders
@@ -111,7 +114,7 @@ def test_what_fails_everywhere_shows_after_a_few_attempts(db: None, monkeypatch:
         tried.append(chunk.units)
         raise RuntimeError("the disk is full")
 
-    monkeypatch.setattr(trends, "_fit_claimed", broken)
+    monkeypatch.setattr(trends, "fits_of", broken)
     assert refresh_trends(organisation).failed == 300
     cuts_to_one_unit = [300, 150, 75, 37, 18, 9, 4, 2, 1]
     assert tried[: len(cuts_to_one_unit)] == cuts_to_one_unit
@@ -122,27 +125,26 @@ def test_what_fails_everywhere_shows_after_a_few_attempts(db: None, monkeypatch:
 def test_many_scattered_failures_keep_no_other_unit_from_its_trend_or_its_due_date(
     db: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    organisation, fitted = unread_fleet(300)
+    organisation, fitted = unread_fleet(220)
     bad = fitted[5::10]
     assert len(bad) > cutting.MOST_CUT_OUT
     bad_units, bad_installations = {each.retarder_id for each in bad}, {each.pk for each in bad}
-    fit_claimed = trends._fit_claimed
 
-    def fit_none_with_a_bad_one(of: Organisation, chunk: TrendChunk) -> None:
+    def fit_none_with_a_bad_one(of: Organisation, chunk: TrendChunk) -> list[Fit]:
         if bad_units.intersection(range(chunk.first_unit, chunk.last_unit + 1)):
             raise RuntimeError("a bad one is among them")
-        fit_claimed(of, chunk)
+        return fits_of(of, chunk)
 
     def refresh_none_with_a_bad_one(units: Sequence[FittedUnit], *arguments: Any, **named: Any) -> int:
         if bad_installations.intersection(unit.pk for unit in units):
             raise RuntimeError("a bad one is among them")
         return refresh_due_dates_of(units, *arguments, **named)
 
-    monkeypatch.setattr(trends, "_fit_claimed", fit_none_with_a_bad_one)
-    monkeypatch.setattr(night_module, "refresh_due_dates_of", refresh_none_with_a_bad_one)
+    monkeypatch.setattr(trends, "fits_of", fit_none_with_a_bad_one)
+    monkeypatch.setattr(due_date_chunks, "refresh_due_dates_of", refresh_none_with_a_bad_one)
     report = night(DUE)
-    assert (report.trends_fitted, report.trends_failed) == (270, 30)
-    assert (report.installations, report.due_dates_failed) == (300, 30)
+    assert (report.trends_fitted, report.trends_failed) == (198, 22)
+    assert (report.installations, report.due_dates_failed) == (220, 22)
     dated = set(DueDate.objects.of(organisation).values_list("installation", flat=True))
     assert dated == {each.pk for each in fitted} - bad_installations
 
@@ -154,13 +156,13 @@ def test_fewer_units_are_taken_at_once_where_their_counters_are_read(
     unit(builders.organisation(), fitted_on=dt.date(2026, 1, 31), **plan)
     asked: list[int] = []
 
-    def asking(organisation: Organisation, after: int, most: int) -> list[FittedUnit]:
+    def asking(units: Ints, apart: Sequence[tuple[int, int]], most: int) -> list[list[int]]:
         asked.append(most)
-        return fitted_units_in_service(organisation, after, most)
+        return cut(units, apart, most)
 
-    monkeypatch.setattr(night_module, "fitted_units_in_service", asking)
-    night(DUE)
-    assert set(asked) == {most}
+    monkeypatch.setattr(due_date_chunks, "cut", asking)
+    assert night(DUE).due_dates_changed == 1
+    assert asked == [most]
 
 
 def test_the_command_says_what_is_left_undone_and_fails_once_all_else_is_done(db: None) -> None:
@@ -208,7 +210,7 @@ def test_due_dates_that_all_fail_are_not_cut_up_for_ever(db: None, monkeypatch: 
         tried.append(len(units))
         return refresh_due_dates_of(units, *arguments, **named)
 
-    monkeypatch.setattr(night_module, "refresh_due_dates_of", counting)
+    monkeypatch.setattr(due_date_chunks, "refresh_due_dates_of", counting)
     assert night(DUE).due_dates_failed == 8
     assert tried == [8, 4, 2, 1, 1, 2, 4]
 
@@ -253,7 +255,7 @@ def test_without_a_broker_the_night_is_done_alone(db: None, monkeypatch: pytest.
     monkeypatch.setattr(trend_chunks, "UNITS_PER_CHUNK", 2)
     asked: list[int] = []
 
-    def nobody_listens(_organisation: int, chunk: int) -> None:
+    def nobody_listens(_part: str, _organisation: int, chunk: int) -> None:
         asked.append(chunk)
         raise ConnectionError("the broker is down")
 

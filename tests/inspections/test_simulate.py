@@ -47,6 +47,18 @@ def test_the_low_clamp_reads_low_from_its_calibration_on_and_the_truth_says_when
     assert -4.0 < 100 * (np.mean(read[True]) / np.mean(read[False]) - 1) < -1.0
 
 
+def test_without_a_calibration_on_file_only_the_file_differs() -> None:
+    with_one, without, small = (
+        PlantedFleet(installations=units, inspections=4, seed=3, until=UNTIL, calibration_on_file=on_file)
+        for units, on_file in ((60, True), (60, False), (12, False))
+    )
+    assert list(with_one.checks(7)) == list(without.checks(7))
+    (low,) = [clamp for clamp in truth_document(without)["clamps"] if clamp["turns_low_by_percent"]]
+    assert not low["calibration_on_file"]
+    assert any(clamp["calibration_on_file"] for clamp in truth_document(with_one)["clamps"])
+    assert [clamp["turns_low_by_percent"] for clamp in small.meters()] == [-2.5]
+
+
 def test_equal_arguments_give_an_equal_fleet() -> None:
     one, other = (PlantedFleet(installations=30, inspections=4, seed=8, until=UNTIL) for _ in range(2))
     assert truth_document(one) == truth_document(other)

@@ -16,7 +16,7 @@ from tests import builders
 from tests.builders import Workshop
 from tests.conftest import Api
 from tests.inspections.losing_fleet import found_in
-from tests.inspections.tables import every_row
+from tests.inspections.tables import every_row_of_the_book
 from tests.inspections.visits import changes_judged_anew, due_date, recorded
 
 FIRST_VISIT = dt.datetime(2024, 3, 4, 9, 30, tzinfo=dt.UTC)
@@ -76,9 +76,9 @@ def test_a_healthy_unit_raises_nothing_and_still_has_its_trend(workshop: Worksho
 def test_a_second_night_changes_no_row(workshop: Workshop) -> None:
     visits = told(workshop, per_visit_percent=2.0)
     night(workshop, visits)
-    before = every_row()
+    before = every_row_of_the_book()
     night(workshop, visits)
-    assert every_row() == before
+    assert every_row_of_the_book() == before
 
 
 def test_the_next_check_comes_nearer_than_its_plan_says(workshop: Workshop) -> None:

@@ -8,14 +8,17 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
+from accounts.models import Organisation
 from accounts.tenancy import organisation_transaction
 from calc.trend import fit
 from fleet.models import Installation
 from inspections.models import Decline, Inspection, TrendChunk, TrendNews
-from inspections.services import trend_chunks, trends
+from inspections.services import chunks, trend_chunks, trend_fits, trends
+from inspections.services.chunks import CLAIM_LAPSES_AFTER, claim_chunk, set_aside, take_on
+from inspections.services.trend_fits import Fit, fits_of
 from inspections.services.trend_news import note_news
 from inspections.services.trend_rows import store_trends
-from inspections.services.trends import fit_chunk, refresh_trends
+from inspections.services.trends import TRENDS, TrendReport, refresh_trends
 from tests import builders
 from tests.accounts.threads import at_once
 from tests.builders import Workshop
@@ -34,6 +37,17 @@ def test_small_chunks_find_what_one_large_chunk_finds(db: None, monkeypatch: pyt
     assert told == [(2, 5), (4, 5), (5, 5)]
     assert found_in(cut.organisation) == found_in(whole.organisation)
     assert Decline.objects.of(cut.organisation).count() == 2
+
+
+@pytest.mark.parametrize(("checks", "units_in_chunks"), [(9 * 6, [6]), (9 * 2, [2, 2, 2]), (4, [1] * 6)])
+def test_a_chunk_holds_no_more_checks_than_memory_has_room_for(
+    checks: int, units_in_chunks: list[int], db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fleet = losing_fleet(6)
+    monkeypatch.setattr(trend_chunks, "UNITS_SAMPLED", 4)
+    monkeypatch.setattr(trend_chunks, "CHECKS_PER_CHUNK", checks)
+    trend_chunks.plan_chunks(fleet.organisation)
+    assert list(TrendChunk.objects.order_by("first_unit").values_list("units", flat=True)) == units_in_chunks
 
 
 def test_a_rerun_changes_no_row_and_leaves_no_chunk_behind(db: None) -> None:
@@ -64,10 +78,10 @@ def test_a_unit_with_news_while_it_is_fitted_stays_on_the_list(db: None, monkeyp
         note_news(fleet.organisation.pk, [unit])
         return fit(*arguments)
 
-    monkeypatch.setattr(trends, "fit", fit_and_be_told)
+    monkeypatch.setattr(trend_fits, "fit", fit_and_be_told)
     assert refresh_trends(fleet.organisation).fitted == 1
     assert list(TrendNews.objects.values_list("retarder", flat=True)) == [unit]
-    monkeypatch.setattr(trends, "fit", fit)
+    monkeypatch.setattr(trend_fits, "fit", fit)
     assert refresh_trends(fleet.organisation).fitted == 1
 
 
@@ -96,19 +110,34 @@ def test_a_chunk_is_done_by_one_and_taken_over_when_its_claim_lapses(db: None) -
     fleet = losing_fleet(1)
     trend_chunks.plan_chunks(fleet.organisation)
     chunk = TrendChunk.objects.get()
-    assert trend_chunks.claim_chunk(fleet.organisation, chunk.pk) is not None
-    assert not fit_chunk(fleet.organisation, chunk.pk)
-    lapsed = timezone.now() - trend_chunks.CLAIM_LAPSES_AFTER - dt.timedelta(seconds=1)
-    TrendChunk.objects.filter(pk=chunk.pk).update(claimed_at=lapsed)
-    assert fit_chunk(fleet.organisation, chunk.pk)
-    assert not fit_chunk(fleet.organisation, chunk.pk)
+    assert claim_chunk(TrendChunk, fleet.organisation, chunk.pk) is not None
+    assert not take_on(TRENDS, fleet.organisation, chunk.pk)
+    lapse()
+    assert take_on(TRENDS, fleet.organisation, chunk.pk)
+    assert not take_on(TRENDS, fleet.organisation, chunk.pk)
+
+
+def lapse() -> None:
+    """Let whoever holds a chunk be dead."""
+    lapsed = timezone.now() - CLAIM_LAPSES_AFTER - dt.timedelta(seconds=1)
+    TrendChunk.objects.filter(claimed_at__isnull=False).update(claimed_at=lapsed)
 
 
 def open_chunk(of: Workshop, units: list[int], claimed_at: dt.datetime | None = None) -> TrendChunk:
     ends = {"first_unit": units[0], "last_unit": units[-1], "units": len(units)}
     return TrendChunk.objects.create(
-        organisation=of.organisation, planned_at=timezone.now(), claimed_at=claimed_at, **ends
+        organisation=of.organisation, planned_at=timezone.now(), claimed_at=claimed_at, claims=bool(claimed_at), **ends
     )
+
+
+@pytest.mark.parametrize(("claimed_before", "is_kept"), [(dt.timedelta(0), True), (2 * CLAIM_LAPSES_AFTER, False)])
+def test_what_a_dead_worker_left_does_not_make_the_next_night_as_old(
+    db: None, claimed_before: dt.timedelta, is_kept: bool
+) -> None:
+    fleet = losing_fleet(1)
+    open_chunk(fleet, [fleet.installation.retarder_id], claimed_at := timezone.now() - claimed_before)
+    trend_chunks.plan_chunks(fleet.organisation)
+    assert TrendChunk.objects.values_list("claimed_at", "claims").get() == (claimed_at if is_kept else None, 1)
 
 
 def covered(units: list[int]) -> list[int]:
@@ -116,9 +145,7 @@ def covered(units: list[int]) -> list[int]:
     return [unit for unit in units if any(chunk.first_unit <= unit <= chunk.last_unit for chunk in chunks)]
 
 
-@pytest.mark.parametrize(
-    ("claimed_before", "chunks"), [(None, 1), (dt.timedelta(0), 2), (2 * trend_chunks.CLAIM_LAPSES_AFTER, 1)]
-)
+@pytest.mark.parametrize(("claimed_before", "chunks"), [(None, 1), (dt.timedelta(0), 2), (2 * CLAIM_LAPSES_AFTER, 2)])
 def test_a_narrow_chunk_of_an_earlier_night_leaves_no_unit_out(
     db: None, claimed_before: dt.timedelta | None, chunks: int
 ) -> None:
@@ -136,9 +163,68 @@ def test_the_half_that_is_cut_off_is_not_lost_to_a_narrow_chunk_that_begins_like
     now = timezone.now()
     failing = open_chunk(fleet, units, now)
     open_chunk(fleet, units[3:4], now)
-    trend_chunks.set_aside(fleet.organisation, failing, RuntimeError("one of them"))
+    set_aside(TRENDS, fleet.organisation, failing, RuntimeError("one of them"))
     assert covered(units) == units
     assert sorted(TrendChunk.objects.values_list("units", flat=True)) == [1, 2, 3]
+
+
+class Killed(BaseException):
+    """What a worker sees of being killed: nothing that it could still do goes on."""
+
+
+def kills_until_over(of: Workshop) -> tuple[int, TrendReport]:
+    """Return how many workers are killed before a night comes to its end, each followed by the next."""
+    for kills in range(20):
+        try:
+            return kills, refresh_trends(of.organisation)
+        except Killed:
+            lapse()
+    raise AssertionError("the night never ends")
+
+
+# Once more for each time that what is left of five units is cut: to two and one, or at once to one.
+@pytest.mark.parametrize(("parts", "more_kills"), [(3, 2), (chunks.PARTS_OF_KILLING, 1)])
+def test_a_unit_that_has_every_worker_killed_is_set_aside_alone(
+    parts: int, more_kills: int, db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sound, fleet = losing_fleet(5), losing_fleet(5)
+    refresh_trends(sound.organisation)
+    deadly = list(Installation.objects.filter(organisation=fleet.organisation).order_by("pk"))[3].retarder
+
+    def fits_or_kills(of: Organisation, chunk: TrendChunk) -> list[Fit]:
+        if chunk.first_unit <= deadly.pk <= chunk.last_unit:
+            raise Killed
+        return fits_of(of, chunk)
+
+    monkeypatch.setattr(trends, "fits_of", fits_or_kills)
+    monkeypatch.setattr(chunks, "PARTS_OF_KILLING", parts)
+    kills, report = kills_until_over(fleet)
+    assert (kills, report.failed) == (chunks.MOST_CLAIMS + more_kills, 1)
+    assert list(TrendNews.objects.values_list("retarder", flat=True)) == [deadly.pk]
+    assert trend_chunks.failed_units(fleet.organisation, 9) == [(deadly.serial_number, 1)]
+    note_news(fleet.organisation.pk, [fleet.installation.retarder_id])
+    kills, report = kills_until_over(fleet)
+    assert (kills, report.failed) == (1, 1)
+    assert list(TrendNews.objects.values_list("retarder", flat=True)) == [deadly.pk]
+    monkeypatch.undo()
+    assert refresh_trends(fleet.organisation).fitted == 1
+    assert not TrendChunk.objects.exists()
+    assert found_in(fleet.organisation) == found_in(sound.organisation)
+
+
+@pytest.mark.parametrize("kills", range(chunks.MOST_CLAIMS))
+def test_workers_killed_by_chance_lose_nothing(db: None, monkeypatch: pytest.MonkeyPatch, kills: int) -> None:
+    fleet = losing_fleet(3)
+    left = iter([True] * kills)
+
+    def fits_or_kills(of: Organisation, chunk: TrendChunk) -> list[Fit]:
+        if next(left, False):
+            raise Killed
+        return fits_of(of, chunk)
+
+    monkeypatch.setattr(trends, "fits_of", fits_or_kills)
+    killed, report = kills_until_over(fleet)
+    assert (killed, report.fitted, report.failed) == (kills, 3, 0)
 
 
 def test_chunks_are_handed_to_other_workers_where_there_are_several(db: None, monkeypatch: pytest.MonkeyPatch) -> None:

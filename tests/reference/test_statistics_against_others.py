@@ -8,13 +8,9 @@ from statsmodels.tsa.statespace.mlemodel import MLEModel  # type: ignore[import-
 from calc.arrays import Floats
 from calc.trend.change_points import LEVEL_SD_PERCENT, STEP_PERCENT, STEP_SD, posterior_of
 from calc.trend.filtering import trend_filter
-from calc.trend.meter_model import (
-    EFFECT_SD_PERCENT,
-    OFFSET_SD_PERCENT,
-    SLOPE_SD_PERCENT_PER_YEAR,
-    meter_effects,
-)
+from calc.trend.meter_model import EFFECT_SD_PERCENT, meter_effects
 from calc.trend.settings import FilterSettings
+from calc.trend.unit_lines import OFFSET_SD_PERCENT, SLOPE_SD_PERCENT_PER_YEAR
 
 GAUSSIAN = FilterSettings(clip=1e9, least_noise_factor=1.0, largest_noise_factor=1.0)
 

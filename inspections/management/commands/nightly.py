@@ -8,8 +8,13 @@ from django.utils import timezone
 
 from accounts.instants import instant
 from inspections.progress import Progress
-from inspections.services.night import NightReport, run_night
+from inspections.services.night import NightReport, PartName, run_night
 from inspections.tasks import to_other_workers
+
+WORDS: dict[PartName, tuple[str, str]] = {
+    "trends": ("Trends", "units fitted"),
+    "due_dates": ("Due dates", "installations worked out"),
+}
 
 
 class Command(BaseCommand):
@@ -28,10 +33,10 @@ class Command(BaseCommand):
         if report.failed:
             raise CommandError(failure_sentence(report))
 
-    def _tell(self, progress: Progress) -> None:
+    def _tell(self, part: PartName, progress: Progress) -> None:
         # A night of one chunk is over before anybody could read how far it is.
         if progress.done < progress.total:
-            self.stderr.write(progress_sentence(progress))
+            self.stderr.write(progress_sentence(part, progress))
 
 
 def night_sentence(report: NightReport) -> str:
@@ -54,11 +59,12 @@ def failure_sentence(report: NightReport) -> str:
     )
 
 
-def progress_sentence(progress: Progress) -> str:
-    """Return one line about how far the fitting of trends is."""
+def progress_sentence(part: PartName, progress: Progress) -> str:
+    """Return one line about how far a part of the night is."""
     rate, left_s = progress.per_second, progress.left_s
     pace = "" if rate is None or left_s is None else f", {rate:,.0f} a second, about {left_s:,.0f} s left"
-    return f"Trends: {progress.done:,} of {progress.total:,} units fitted{pace}."
+    name, done = WORDS[part]
+    return f"{name}: {progress.done:,} of {progress.total:,} {done}{pace}."
 
 
 def _as_of(text: str | None) -> dt.datetime:

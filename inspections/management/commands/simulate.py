@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from argparse import BooleanOptionalAction
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,12 @@ class Command(BaseCommand):
         parser.add_argument("--inspections", required=True, type=int, metavar="M", help="checks of each installation")
         parser.add_argument("--seed", required=True, type=int, metavar="S")
         parser.add_argument("--until", required=True, metavar="DATE", help="day of the last checks, such as 2026-11-25")
+        parser.add_argument(
+            "--calibration-on-file",
+            action=BooleanOptionalAction,
+            default=True,
+            help="whether the clamp that turns low halfway comes back from a calibration, or only comparison can tell",
+        )
         parser.add_argument("--truth", type=Path, metavar="FILE", help="write what is true of the fleet to FILE")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -36,7 +43,11 @@ class Command(BaseCommand):
         if options["seed"] < 0:
             raise CommandError(f"--seed: {options['seed']} is not a number from 0 on")
         names = ("installations", "inspections", "seed")
-        fleet = PlantedFleet(**{name: options[name] for name in names}, until=_day(options["until"]))
+        fleet = PlantedFleet(
+            **{name: options[name] for name in names},
+            until=_day(options["until"]),
+            calibration_on_file=options["calibration_on_file"],
+        )
         try:
             made = simulate_fleet(fleet, slug=options["organisation"], tell=self._tell)
         except (Conflict, ValidationError) as refusal:
