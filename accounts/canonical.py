@@ -11,6 +11,7 @@ import hashlib
 import re
 from collections.abc import Mapping
 from decimal import Decimal
+from math import isfinite
 from typing import Any
 from uuid import UUID
 
@@ -37,8 +38,7 @@ def plain(value: Any) -> Any:
     if kind is list:
         return [item if type(item) in UNCHANGED else plain(item) for item in value]
     if kind is float:
-        # A database keeps no negative zero, and may give a large number back without its exponent.
-        return repr(value + 0.0)
+        return _plain_float(value)
     if kind is int:
         return _plain_number(value)
     return _plain_other(value)
@@ -57,7 +57,15 @@ def _plain_other(value: Any) -> Any:
 def _plain_number(value: float) -> int | str:
     if isinstance(value, int) and abs(value) <= LARGEST_INTEGER:
         return value
-    return repr(float(value) + 0.0)
+    return _plain_float(float(value))
+
+
+def _plain_float(value: float) -> str:
+    if not isfinite(value):
+        # The encoder of what is stored would write null, and the row no longer be what was hashed.
+        raise ValueError(f"{value} is no number that can be stored")
+    # A database keeps no negative zero, and may give a large number back without its exponent.
+    return repr(value + 0.0)
 
 
 def _plain_word(value: Any) -> str:

@@ -100,10 +100,13 @@ class _Plan:
         compiler: Any = queryset.query.get_compiler(using=queryset.db)
         self.connection = compiler.connection
         self.sql, self.params = compiler.as_sql()
-        self.lists = [param for param in self.params if isinstance(param, Many)]
-        if self.connection.vendor == "postgresql":
-            while self.lists:
-                self.sql = self.lists.pop().as_array(self.sql, self.connection)
+        # The lists that need a place for each value, as many as come.
+        self.lists: list[Many] = []
+        for each in self.params:
+            if isinstance(each, Many) and self.connection.vendor == "postgresql":
+                self.sql = each.as_array(self.sql, self.connection)
+            elif isinstance(each, Many):
+                self.lists.append(each)
         select = [each[0] for each in compiler.select[: compiler.col_count]]
         self.converters = [(place, *each) for place, each in compiler.get_converters(select).items()]
         self.result_of = _result_of(queryset, compiler)

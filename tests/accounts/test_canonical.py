@@ -54,3 +54,10 @@ def test_a_float_hashes_the_same_after_it_was_stored(values: list[float]) -> Non
 )
 def test_numbers_have_one_form(value: float, told: object) -> None:
     assert plain(value) == told
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
+def test_what_is_no_number_is_not_stored(value: float) -> None:
+    for document in (value, {"levels": [99.5, value]}):
+        with pytest.raises(ValueError, match="no number"):
+            plain(document)
